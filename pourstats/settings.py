@@ -1,0 +1,136 @@
+"""The house rules: what an owner may set, what each means, and what holds until it is set.
+
+Values live in the store (table ``settings``) and travel with backup and export. Here stand only
+their declarations.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+Value = float | str | None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One house rule.
+
+    ``default`` holds until the rule is set; None means unknown. ``source`` says where the default
+    comes from. ``ask`` marks the few that are asked for at first run.
+    """
+
+    name: str
+    kind: Literal["number", "clock", "choice", "zone"]
+    default: Value
+    unit: str | None
+    meaning: str
+    source: str
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+    private: bool = False
+    ask: bool = False
+
+
+COMMON = "common practice, no source"
+
+RULES: dict[str, Rule] = {
+    rule.name: rule
+    for rule in (
+        Rule("free_min_per_yd3", "number", 10.0, "min/yd3",
+             "unloading minutes a yard that the supplier allows free",
+             COMMON + "; check your supplier", low=0, high=120, ask=True),
+        Rule("free_clock", "choice", "arrived", None,
+             "when the supplier's clock starts: when the truck arrives, or when it was due",
+             COMMON, choices=("arrived", "due")),
+        Rule("default_pay", "number", None, "USD/h",
+             "wage, before burden, of a person whose pay is not in the crew table",
+             "none until set", low=0, high=1000, private=True, ask=True),
+        Rule("burden", "number", 0.35, "share of pay",
+             "taxes, insurance and benefits on top of the wage", COMMON, low=0, high=5, ask=True),
+        Rule("latitude", "number", None, "deg", "degrees north of a site without its own",
+             "none until set", low=-90, high=90, ask=True),
+        Rule("longitude", "number", None, "deg",
+             "degrees east (west is negative) of a site without its own", "none until set",
+             low=-180, high=180, ask=True),
+        Rule("zone", "zone", None, None, "time zone of a site without its own, as America/Denver",
+             "none until set"),
+        Rule("callback_age_days", "number", 180.0, "days",
+             "age from which an indoor pour counts in callback rates", COMMON, low=0, high=3650),
+        Rule("callback_age_outdoor_days", "number", 365.0, "days",
+             "the same for driveway, patio, walk and porch: a winter must have passed", COMMON,
+             low=0, high=3650),
+        Rule("day_start", "clock", "04:30", None, "the working day begins", COMMON),
+        Rule("day_end", "clock", "22:00", None, "the working day ends", COMMON),
+        Rule("overtime_after_h", "number", 8.0, "h",
+             "hours a day after which overtime is paid; state law may differ", COMMON, low=0,
+             high=24),
+        Rule("overtime_premium", "number", 0.5, "share of pay", "what overtime adds to the wage",
+             COMMON, low=0, high=5),
+        Rule("age_limit_min", "number", 90.0, "min",
+             "oldest concrete at the end of a load; the ticket's limit goes before it",
+             "ASTM C94 until 2021; since then what the purchaser or producer states", low=0,
+             high=600),
+    )
+}  # fmt: skip
+"""Every house rule by name."""
+
+
+class BadRule(ValueError):
+    """A name that is no house rule, or a value that it can't take; the text names the remedy."""
+
+
+def parsed(name: str, text: str) -> Value:
+    """The value of a house rule from its text; an empty text unsets it (the default holds).
+
+    Raises BadRule with what would do instead.
+    """
+    rule = RULES.get(name)
+    if rule is None:
+        from difflib import get_close_matches
+
+        near = get_close_matches(name, RULES, n=1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise BadRule(f"no house rule is called {name!r}{hint} (`pourstats settings` lists them)")
+    text = text.strip()
+    if text == "":
+        return rule.default
+    if rule.kind == "number":
+        return _number(rule, text)
+    if rule.kind == "clock":
+        match = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text)
+        if match is None:
+            raise BadRule(f"{name}: {text!r} is not a time of day; write it as 04:30")
+        return f"{int(match[1]):02d}:{match[2]}"
+    if rule.kind == "zone":
+        from zoneinfo import available_timezones
+
+        if text not in available_timezones():
+            raise BadRule(f"{name}: {text!r} is not a time zone; write it as America/Denver")
+        return text
+    word = re.sub(r"[\s_-]+", "_", text.lower())
+    if word not in rule.choices:
+        raise BadRule(f"{name}: {text!r} is not one of {', '.join(rule.choices)}")
+    return word
+
+
+def _number(rule: Rule, text: str) -> float:
+    cleaned = text.lstrip("$").strip()
+    percent = cleaned.endswith("%") and rule.unit is not None and rule.unit.startswith("share")
+    try:
+        number = float(cleaned[:-1] if percent else cleaned) / (100.0 if percent else 1.0)
+    except ValueError:
+        raise BadRule(f"{rule.name}: {text!r} is not a number ({rule.unit})") from None
+    if not _within(rule, number):
+        raise BadRule(
+            f"{rule.name}: {text!r} is outside {rule.low:g} to {rule.high:g} ({rule.unit})"
+        )
+    return number
+
+
+def _within(rule: Rule, number: float) -> bool:
+    low = float("-inf") if rule.low is None else rule.low
+    high = float("inf") if rule.high is None else rule.high
+    return low <= number <= high
