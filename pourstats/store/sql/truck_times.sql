@@ -1,0 +1,110 @@
+-- truck_times: how long each load waited, unloaded and stayed, and whether the crew stood for it
+-- grain: one row a load
+-- key: pour_id, ticket
+-- kept: no
+-- reads: trucks, pours, house
+--
+-- Loads of a pour follow each other by pour_start, else by arrived; then by arrived and ticket.
+-- Totals of starved_min leave the balance loads out (called = balance).
+-- The supplier's clock starts when the truck arrives; where the house rule free_clock is `due`, a
+-- truck that came early is on the clock only from the time that it was due.
+-- Whether the free minutes were set or are assumed stands in the house rules.
+--
+-- column | unit | meaning
+-- pour_id | | the crew's own label of the pour
+-- ticket | | number on the delivery ticket
+-- date | | day of the placement
+-- site | | job site
+-- plant | | ready-mix plant
+-- called | | ordered, balance
+-- load_no | | the load's place in its pour, from 1; blank without pour_start and arrived
+-- volume_yd3 | yd3 | volume on the ticket
+-- returned_yd3 | yd3 | sent back or dumped
+-- wait_min | min | from arrival to the beginning of unloading
+-- unload_min | min | from the beginning to the end of unloading
+-- site_min | min | from arrival to leaving the site
+-- unload_min_per_yd3 | min/yd3 | unload_min over the volume unloaded (ticket less returned)
+-- age_min | min | from water on cement to the end of unloading
+-- late_min | min | from due to arrived; negative when early
+-- first_late_min | min | how late the pour's first load was, 0 if early; blank for other loads
+-- free_min | min | the supplier's free minutes: volume times the house rule free_min_per_yd3
+-- stay_min | min | what the supplier's clock runs over: site_min, without left pour_end - arrived
+-- over_min | min | stay beyond the free minutes, 0 if none
+-- over_from | | left or pour_end: which time ended the stay
+-- starved_min | min | how long the crew stood without concrete before this load; 0 for the first
+-- wait_charge_usd | USD | billed for the wait | private
+
+with in_line as (
+    select
+        pour_id,
+        ticket,
+        count(*) over (partition by pour_id) as loads,
+        row_number() over (
+            partition by pour_id
+            order by coalesce(pour_start, arrived) nulls last, arrived nulls last, ticket
+        ) as place_no,
+        lag(pour_end) over (
+            partition by pour_id
+            order by coalesce(pour_start, arrived) nulls last, arrived nulls last, ticket
+        ) as previous_pour_end
+    from trucks
+),
+
+placed as (
+    select
+        t.pour_id,
+        t.ticket,
+        case when coalesce(t.pour_start, t.arrived) is not null or l.loads = 1 then l.place_no end
+            as load_no,
+        l.previous_pour_end,
+        t.volume - coalesce(t.returned, 0) as unloaded_yd3,
+        t.volume * h.free_min_per_yd3 as free_min,
+        date_diff('second', t.arrived, t.pour_start) / 60.0 as wait_min,
+        date_diff('second', t.pour_start, t.pour_end) / 60.0 as unload_min,
+        date_diff('second', t.arrived, t."left") / 60.0 as site_min,
+        date_diff('second', t.batched, t.pour_end) / 60.0 as age_min,
+        date_diff('second', t.due, t.arrived) / 60.0 as late_min,
+        date_diff(
+            'second',
+            case when h.free_clock = 'due' and t.due > t.arrived then t.due else t.arrived end,
+            coalesce(t."left", t.pour_end)
+        ) / 60.0 as stay_min
+    from trucks as t
+    inner join in_line as l on t.pour_id = l.pour_id and t.ticket = l.ticket
+    cross join house as h
+)
+
+select
+    t.pour_id,
+    t.ticket,
+    p.date,
+    p.site,
+    t.plant,
+    t.called,
+    k.load_no,
+    t.volume as volume_yd3,
+    t.returned as returned_yd3,
+    k.wait_min,
+    k.unload_min,
+    k.site_min,
+    case when k.unloaded_yd3 > 0 then k.unload_min / k.unloaded_yd3 end as unload_min_per_yd3,
+    k.age_min,
+    k.late_min,
+    case when k.load_no = 1 and k.late_min is not null then greatest(0.0, k.late_min) end
+        as first_late_min,
+    k.free_min,
+    k.stay_min,
+    case when k.stay_min is not null and k.free_min is not null
+        then greatest(0.0, k.stay_min - k.free_min)
+    end as over_min,
+    case when k.stay_min is null then null when t."left" is not null then 'left' else 'pour_end' end
+        as over_from,
+    case
+        when k.load_no = 1 then 0.0
+        when k.load_no > 1 and t.arrived is not null and k.previous_pour_end is not null
+            then greatest(0.0, date_diff('second', k.previous_pour_end, t.arrived) / 60.0)
+    end as starved_min,
+    t.wait_charge as wait_charge_usd
+from trucks as t
+inner join placed as k on t.pour_id = k.pour_id and t.ticket = k.ticket
+inner join pours as p on t.pour_id = p.pour_id
