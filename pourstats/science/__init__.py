@@ -1,0 +1,1 @@
+"""Published formulas of what slab and weather do: arrays in, arrays out."""
