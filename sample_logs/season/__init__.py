@@ -1,0 +1,1 @@
+"""The invented season's truth: valley, slabs, crew days, finishing, office work."""
