@@ -9,17 +9,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pourstats.faults import Refusal
 from pourstats.logs.forms import ABOUT, about_rows
 from pourstats.logs.tables import TABLES
+from pourstats.reporting.columns import Cell, Shown, measure_in
 from pourstats.units import System
-
-if TYPE_CHECKING:
-    from pourstats.reporting.tables import Cell, Shown
 
 MOST_ROWS = 1_048_576
 """Rows of a sheet, header included (Excel specifications and limits)."""
@@ -48,12 +47,22 @@ def write_workbook(
     """
     from openpyxl import Workbook
 
-    book = Workbook(write_only=True)
     for name, shown in sheets.items():
         _check(name, shown)
-        _fill(book.create_sheet(name[:31]), shown)
-    _explain(book.create_sheet(ABOUT), sheets, system, meanings or {})
-    book.save(path)
+    # Opened first, so that a file that can't be written is known before any work is done.
+    with path.open("wb") as file:
+        book = Workbook(write_only=True)
+        try:
+            for name, shown in sheets.items():
+                _fill(book.create_sheet(name[:31]), shown)
+            _explain(book.create_sheet(ABOUT), sheets, system, meanings or {})
+            book.save(file)
+        except BaseException:
+            # A half-written sheet complains when it is thrown away, unless it is closed.
+            for sheet in book.worksheets:
+                with suppress(Exception):
+                    sheet.close()
+            raise
 
 
 def escaped(value: str) -> str:
@@ -198,8 +207,6 @@ def _explain(
 
 
 def _meanings(shown: Sequence[Shown], meanings: Mapping[str, str], system: System) -> Iterator[str]:
-    from pourstats.reporting.tables import measure_in
-
     named = {measure_in(name, system)[0]: meaning for name, meaning in meanings.items()}
     for column in shown:
         yield named.get(column.header, meanings.get(column.header, ""))
