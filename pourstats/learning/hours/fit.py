@@ -25,7 +25,8 @@ class Noise:
     ``sigma`` is that of a normal day logged by crew time at the record's middle size; a day of
     headcount only has ``rough`` times its variance; ``calm`` is the power by which bigger floors
     scatter less. A share ``wreck_share`` of days (``wreck_share_troubled`` where trouble was
-    logged) runs over by ``wreck`` on the log scale, give or take ``wreck_spread``. ``worth`` is
+    logged) runs over by ``wreck`` on the log scale, give or take ``wreck_spread``; a share
+    ``loose_share`` scatters LOOSE times as wide as a normal day, either way. ``worth`` is
     the pours' worth of knowledge of sigma.
     """
 
@@ -37,9 +38,12 @@ class Noise:
     wreck_share_ahead: float = 0.08
     wreck: float = 0.45
     wreck_spread: float = 0.25
+    loose_share: float = 0.08
     task_sigma: float = 0.08
     worth: float = 6.0
 
+
+LOOSE = 2.2
 
 SIGMA_WORTH, ROUGH_WORTH, WRECK_WORTH, TASK_WORTH = 6.0, 8.0, 4.0, 20.0
 """How many pours' worth of record the starting values above stand for. Common practice, no source:
@@ -95,17 +99,38 @@ def row_variance(noise: Noise, log_mean: Array, headcount: Array, centre: float)
     return np.asarray(noise.sigma**2 * size * np.where(headcount > 0, noise.rough, 1.0))
 
 
-def _wreck_odds(noise: Noise, error: Array, normal: Array, record: Record) -> Array:
-    """Each row's probability of a wrecked day."""
-    share = np.where(record.troubled, noise.wreck_share_troubled, noise.wreck_share)
-    wide = normal + noise.wreck_spread**2
-    log_odds = (
-        np.log(share / (1.0 - share))
-        - 0.5 * np.log(wide / normal)
-        - 0.5 * (error - noise.wreck) ** 2 / wide
-        + 0.5 * error**2 / normal
+@dataclass(frozen=True)
+class Days:
+    """What kind of day each pour had, as shares that add up to one, and what follows for its row."""
+
+    normal: Array
+    loose: Array
+    wrecked: Array
+    weight: Array
+    """Working precision of the row."""
+    shift: Array
+    """What the day's wreck explains of its error."""
+
+
+def _days(noise: Noise, error: Array, variance: Array, record: Record) -> Days:
+    """Each row's shares in the three kinds of day, given its error and a normal day's variance."""
+    wreck = np.where(record.troubled, noise.wreck_share_troubled, noise.wreck_share)
+    loose, wide = variance * LOOSE**2, variance + noise.wreck_spread**2
+    log_odds = np.stack(
+        [
+            np.log(1.0 - wreck) + np.log(1.0 - noise.loose_share) - _half(error, variance),
+            np.log(1.0 - wreck) + np.log(noise.loose_share) - _half(error, loose),
+            np.log(wreck) - _half(error - noise.wreck, wide),
+        ]
     )
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(log_odds, -40, 40))))
+    odds = np.exp(log_odds - log_odds.max(axis=0))
+    odds /= odds.sum(axis=0)
+    weight = odds[0] / variance + odds[1] / loose + odds[2] / wide
+    return Days(odds[0], odds[1], odds[2], weight, odds[2] * noise.wreck / wide / weight)
+
+
+def _half(error: Array, variance: Array) -> Array:
+    return np.asarray(0.5 * (np.log(variance) + error**2 / variance))
 
 
 def fitted(design: Design, record: Record, noise: Noise | None = None, start: Array | None = None,
@@ -126,10 +151,8 @@ def fitted(design: Design, record: Record, noise: Noise | None = None, start: Ar
     for count in range(rounds):
         error = record.log_hours - log_mean
         normal = row_variance(noise, log_mean, record.headcount, centre)
-        wrecked = _wreck_odds(noise, error, normal, record)
-        wide = normal + noise.wreck_spread**2
-        weight = (1 - wrecked) / normal + wrecked / wide
-        shift = wrecked * noise.wreck / wide / weight
+        days = _days(noise, error, normal, record)
+        weight, shift = days.weight, days.shift
         precision = (jacobian * weight[:, None]).T @ jacobian + np.diag(1.0 / spread**2)
         pull = jacobian.T @ (weight * (error - shift)) - (beta - design.mean) / spread**2
         task_error = _add_tasks(design, record.shares[told], share[told], told, noise,
@@ -140,12 +163,12 @@ def fitted(design: Design, record: Record, noise: Noise | None = None, start: Ar
         beta = beta + step
         log_mean, share, jacobian = slopes(design, beta)
         doubt = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian, optimize=True)
-        noise = _noise(noise, record, log_mean, doubt, wrecked, task_error, int(told.sum()), centre)
+        noise = _noise(noise, record, log_mean, doubt, days, task_error, int(told.sum()), centre)
         spread = _spread(design, beta, covariance, spread, jacobian)
         if count > 4 and float((step**2 / np.diag(covariance)).max()) < 1e-4:
             break
     return Fit(beta, covariance, noise, spread, centre, error - shift, 1.0 / weight, jacobian,
-               wrecked)
+               days.wrecked)
 
 
 def _add_tasks(design: Design, seen: Array, share: Array, told: NDArray[np.bool_], noise: Noise,
@@ -174,16 +197,17 @@ def _add_tasks(design: Design, seen: Array, share: Array, told: NDArray[np.bool_
     return float((calm * squares).sum())
 
 
-def _noise(noise: Noise, record: Record, log_mean: Array, doubt: Array, wrecked: Array,
+def _noise(noise: Noise, record: Record, log_mean: Array, doubt: Array, days: Days,
            task_error: float, tasks: int, centre: float) -> Noise:
     """The noise that fits the errors best, held by its starting values' worth."""
     first = Noise()
     error = record.log_hours - log_mean
     squares = error**2 + doubt
-    clean = 1.0 - wrecked
+    wrecked, clean = days.wrecked, 1.0 - days.wrecked
+    tight = days.normal + days.loose / LOOSE**2
     rough = record.headcount > 0
     unit = row_variance(replace(noise, sigma=1.0, rough=1.0), log_mean, record.headcount, centre)
-    scaled = clean * squares / unit
+    scaled = tight * squares / unit
     lift = np.where(rough, noise.rough, 1.0)
     sigma2 = (SIGMA_WORTH * first.sigma**2 + (scaled / lift).sum()) / (SIGMA_WORTH + clean.sum())
     rough_now = (ROUGH_WORTH * first.rough + scaled[rough].sum() / sigma2) / (
@@ -196,6 +220,9 @@ def _noise(noise: Noise, record: Record, log_mean: Array, doubt: Array, wrecked:
     )
     ahead = (WRECK_WORTH * 4 * first.wreck_share_ahead + wrecked.sum()) / (
         WRECK_WORTH * 4 + wrecked.size
+    )
+    loose = (WRECK_WORTH * 4 * first.loose_share + days.loose.sum()) / (
+        WRECK_WORTH * 4 + clean.sum()
     )
     over = (WRECK_WORTH * first.wreck + (wrecked * error).sum()) / (WRECK_WORTH + wrecked.sum())
     away = wrecked * (error - over) ** 2
@@ -210,7 +237,8 @@ def _noise(noise: Noise, record: Record, log_mean: Array, doubt: Array, wrecked:
         noise,
         sigma=float(np.sqrt(sigma2)),
         rough=float(np.clip(rough_now, 1.0, 6.0)),
-        calm=_calm(first.calm, clean, squares / sigma2 / lift, log_mean - centre),
+        calm=_calm(first.calm, clean, tight * squares / sigma2 / lift, log_mean - centre),
+        loose_share=float(loose),
         wreck_share=float(share),
         wreck_share_troubled=float(share_on),
         wreck_share_ahead=float(ahead),
@@ -226,7 +254,7 @@ def _calm(first: float, clean: Array, squares: Array, size: Array) -> float:
     grid = np.linspace(-0.2, 0.5, 15)
     size = np.clip(size, -2.5, 2.5)
     lift = 2.0 * grid[:, None] * size[None]
-    fit = (-0.5 * clean * (squares * np.exp(lift) - lift)).sum(axis=1)
+    fit = -0.5 * (squares * np.exp(lift) - clean * lift).sum(axis=1)
     return float(grid[np.argmax(fit - 0.5 * ((grid - first) / 0.1) ** 2)])
 
 
@@ -254,7 +282,8 @@ def rolling_origin(fit: Fit, design: Design, drifting: NDArray[np.bool_], last: 
 
     The structure is taken as linear about the fit; then every pour is forecast from the earlier
     ones only, the crew's level walking by `stray` a pour, and the log of the forecast density at
-    what came is summed over the last pours. A mild preference for little stray breaks ties.
+    what came is summed over the last pours, under a mild preference for little stray. The answer is the
+    candidates' root mean square, weighed by how well each foretold.
     """
     keep = ~drifting
     jacobian, variance = fit.jacobian[:, keep], fit.variance
@@ -274,7 +303,7 @@ def rolling_origin(fit: Fit, design: Design, drifting: NDArray[np.bool_], last: 
     cov = np.zeros((strays.size, width, width))
     cov[:, :-1, :-1] = base
     state = np.tile(np.append(mean, 0.0), (strays.size, 1))
-    score = -0.5 * (strays / 0.015) ** 2
+    score = -0.5 * (strays / 0.025) ** 2
     for row in range(first, rows):
         cov[:, -1, -1] += strays**2
         slope = np.append(jacobian[row], 1.0)
@@ -285,4 +314,5 @@ def rolling_origin(fit: Fit, design: Design, drifting: NDArray[np.bool_], last: 
         gain = reach / spread[:, None]
         state += gain * error[:, None]
         cov -= gain[:, :, None] * reach[:, None, :]
-    return float(strays[np.argmax(score)]), score
+    odds = np.exp(score - score.max())
+    return float(np.sqrt((odds * strays**2).sum() / odds.sum())), score

@@ -21,6 +21,7 @@ from pourstats.learning.hours.features import (
     words,
 )
 from pourstats.learning.hours.fit import (
+    LOOSE,
     STRAYS,
     Fit,
     Noise,
@@ -112,11 +113,11 @@ class HoursModel:
     def _luck(self, log_mean: Array, chi: Array, rng: np.random.Generator) -> Array:
         noise = self.noise
         variance = row_variance(noise, log_mean, np.zeros_like(log_mean), self.centre) / chi
-        z, over, pick = rng.standard_normal((2, chi.size)), None, rng.random(chi.size)
+        z, pick = rng.standard_normal((2, chi.size)), rng.random((2, chi.size))
         over = noise.wreck + noise.wreck_spread * z[1]
-        return np.asarray(
-            np.sqrt(variance) * z[0] + np.where(pick < noise.wreck_share_ahead, over, 0.0)
-        )
+        wrecked = pick[0] < noise.wreck_share_ahead
+        wide = np.where((pick[1] < noise.loose_share) & ~wrecked, LOOSE, 1.0)
+        return np.asarray(np.sqrt(variance) * wide * z[0] + np.where(wrecked, over, 0.0))
 
     def beyond(self, f: Features) -> Array:
         """Extra log spread of jobs bigger, smaller or thicker than any pour in the record."""

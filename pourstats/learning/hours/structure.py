@@ -128,6 +128,8 @@ def effects(f: Features, levels: Levels, order: Array, headcount: Array, partial
     ):  # fmt: skip
         column = _one_of(f.placement, word)
         found.append(Effect(f"place:{word}", "place", column, mean, spread))
+        if word in ("pump", "conveyor"):  # hoses laid, primed and washed out: common practice
+            found.append(Effect(f"fixed:{word}", "fixed", column, 0.2, 0.25))
     for word, mean in (("fiber", 0.0), ("mesh", 0.05), ("rebar", 0.12)):
         column = _among(f.reinforcement, word)
         found.append(Effect(f"place:{word}", "place", column, mean, 0.15))
@@ -151,7 +153,9 @@ def effects(f: Features, levels: Levels, order: Array, headcount: Array, partial
         found.append(Effect(f"saw:{word}", "saw", column, mean, 0.3))
     found += _multipliers(f, size, order, levels.pours, headcount, partial)
     for word in tables.SLAB_TYPES:
-        found.append(Effect(f"type:{word}", None, _one_of(f.slab_type, word), 0.0, 0.12, "type"))
+        own = _one_of(f.slab_type, word)
+        found.append(Effect(f"type:{word}", None, own, 0.0, 0.12, "type"))
+        found.append(Effect(f"type_size:{word}", None, own * size, 0.0, 0.05, "type_size"))
     for lead in levels.leads:
         found.append(Effect(f"lead:{lead}", None, _one_of(f.lead, lead), 0.0, 0.07, "lead"))
     found += _drift(levels, order, stray)
@@ -171,7 +175,9 @@ def _multipliers(f: Features, size: Array, order: Array, pours: int, headcount: 
         Effect("heat", None, np.maximum(0.0, f.air_temp_f - 85.0) / 10.0, 0.03, 0.05),
         Effect("season:sine", None, np.sin(f.season), 0.0, 0.05),
         Effect("season:cosine", None, np.cos(f.season), 0.0, 0.05),
-        Effect("learning", None, experience, -0.03, 0.05),
+        # A 97 % curve, give or take as much (Crawford's unit model, b = log2 of the rate); published
+        # curves of repeated building work run from 80 to 95 %, but a crew is never new to it all.
+        Effect("learning", None, experience, -0.04, 0.06),
         # Headcount takes everyone for the whole stay, so it reads a little high.
         Effect("headcount", None, headcount, 0.05, 0.1),
         Effect("headcount_part", None, partial, 0.0, 0.1),
