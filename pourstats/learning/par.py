@@ -116,7 +116,7 @@ PLACE_H_PER_YD3 = 0.32
 PLACE_FACTOR = {"chute": 1.0, "pump": 1.0, "conveyor": 1.0, "buggy": 1.6, "wheelbarrow": 2.2}
 """How much longer a yard takes by other ways (common practice, no source)."""
 STRIKE_OFF_H_PER_FT2 = 0.0037
-"""Striking off and floating: 1,620 ft2 an hour with six hands (slab pace, Concrete Construction)."""
+"""Striking off and floating: 1,620 ft2 an hour, six hands (slab pace, Concrete Construction)."""
 FIXED_H = 10.0
 """Set-up, clean-up and the wait for set, labor-hours a pour (common practice, no source)."""
 
@@ -199,7 +199,7 @@ class UsualHours:
         return np.asarray(np.exp(base + design @ self.effects), dtype=float)
 
     def draws(self, pours: pd.DataFrame, count: int = 2000, seed: int = 1) -> FloatArray:
-        """Labor-hours that such pours could take, shape (pour, draw); the same seed, the same draws.
+        """Labor-hours that such pours could take, shape (pour, draw), repeatable by seed.
 
         Effects are shared by all pours of a draw, day-to-day noise is each pour's own.
         """
