@@ -8,6 +8,7 @@ does it, ``_xHHHH_`` (ISO/IEC 29500-1, 22.9.2.19), and a text that looks like th
 from __future__ import annotations
 
 import re
+import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import date, datetime
@@ -43,7 +44,8 @@ def write_workbook(
     """Writes one sheet a table or measure, and ``about``, which explains their columns.
 
     ``meanings`` explains a measure's columns by name. Raises Refusal for what a sheet can't hold:
-    more than 1,048,575 rows, or a text of more than 32,767 characters.
+    more than 1,048,575 rows, a text of more than 32,767 characters, or a log so large that a load
+    would not take it back.
     """
     from openpyxl import Workbook
 
@@ -63,6 +65,21 @@ def write_workbook(
                 with suppress(Exception):
                     sheet.close()
             raise
+    if any(name in TABLES for name in sheets):
+        _check_size(path)
+
+
+def _check_size(path: Path) -> None:
+    """Refuses a log that is too large as a workbook to be loaded again."""
+    from pourstats.logs import files
+
+    with zipfile.ZipFile(path) as archive:
+        size = sum(part.file_size for part in archive.infolist())
+    if size > files.MOST_UNPACKED_BYTES:
+        raise Refusal(
+            f"as a workbook this would unpack to {size / 2**20:,.0f} MB, more than a load takes "
+            f"({files.MOST_UNPACKED_BYTES / 2**20:,.0f} MB); take --format csv or parquet"
+        )
 
 
 def escaped(value: str) -> str:

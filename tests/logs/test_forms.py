@@ -10,6 +10,8 @@ import pytest
 from pourstats import units
 from pourstats.faults import Refusal
 from pourstats.logs import forms
+from pourstats.logs.files import read_csv
+from pourstats.logs.intake import checked
 from pourstats.logs.tables import TABLES
 
 LOGS = [table for table in TABLES.values() if table.log]
@@ -99,6 +101,17 @@ def test_templates_can_be_filled_and_hold_what_is_required(tmp_path, full):
                 assert units.checked_unit(unit, unit)
 
 
+def test_the_reader_knows_every_column_of_a_template(tmp_path):
+    forms.write_templates(tmp_path, full=True)
+    for table in LOGS:
+        path = tmp_path / f"{table.name}.csv"
+        with path.open("a", encoding="utf-8") as file:
+            file.write("x\n")
+        found = checked(read_csv(path), table)
+        assert found.names == table.names
+        assert found.warnings == []
+
+
 @pytest.mark.parametrize("lang", ["en", "es"])
 def test_the_blank_workbook_helps_to_fill_it(tmp_path, lang):
     forms.write_templates(tmp_path, full=True, lang=lang)
@@ -141,7 +154,7 @@ def test_a_template_never_takes_the_place_of_a_log(tmp_path, name):
 
 def test_a_folder_that_is_a_file_is_refused(tmp_path):
     (tmp_path / "log").write_text("")
-    with pytest.raises(Refusal, match="can't be written to .*; name another folder"):
+    with pytest.raises(Refusal, match=r"can't be written to .*; name another folder"):
         forms.write_templates(tmp_path / "log")
 
 

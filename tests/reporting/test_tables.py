@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 
 from pourstats import units
 from pourstats.faults import Refusal
+from pourstats.logs import files
 from pourstats.logs.tables import SQL_TYPES, TABLES
 from pourstats.reporting.columns import measure_in, number_text
 from pourstats.reporting.tables import plain, text, write
@@ -338,7 +339,7 @@ M3, M2 = YARD**3, FOOT**2
 def test_a_measure_is_converted_exactly(name, value, exact):
     frame = pd.DataFrame({name: [float(value), float("nan")]})
     one, two = json.loads(text(frame, "some_measure", "json", "metric"))
-    assert [*one.values()][0] == pytest.approx(float(exact), rel=1e-12, abs=1e-12)
+    assert next(iter(one.values())) == pytest.approx(float(exact), rel=1e-12, abs=1e-12)
     assert [*two.values()] == [None]
     (same, _) = json.loads(text(frame, "some_measure", "json", "us"))
     assert same == {name: float(value)}
@@ -405,7 +406,7 @@ def test_what_cant_be_written_is_refused_with_a_remedy(tmp_path):
     with pytest.raises(Refusal, match="'ods' is no format; take csv, json, parquet or xlsx"):
         write(frame, None, "ods", "us", tmp_path / "x.ods")
     for format in ("csv", "json", "parquet", "xlsx"):
-        with pytest.raises(Refusal, match="there is no folder .*nowhere; make it first"):
+        with pytest.raises(Refusal, match=r"there is no folder .*nowhere; make it first"):
             write(frame, None, format, "us", tmp_path / "nowhere" / f"x.{format}")
     with pytest.raises(Refusal, match="is a folder; name a file in it"):
         write(frame, None, "csv", "us", tmp_path)
@@ -421,6 +422,15 @@ def test_a_refused_export_leaves_the_old_file(tmp_path):
     assert list(tmp_path.iterdir()) == [path]
     write(frame, "pours", "csv", "us", path)
     assert len(read_csv(path.read_text(encoding="utf-8"))[1]["notes"]) == 32_768
+
+
+def test_a_log_too_large_to_load_again_is_refused_as_a_workbook(tmp_path, monkeypatch):
+    monkeypatch.setattr(files, "MOST_UNPACKED_BYTES", 1000)
+    frame = pd.DataFrame({"notes": ["y"]})
+    with pytest.raises(Refusal, match=r"more than a load takes .*; take --format csv or parquet"):
+        write(frame, "pours", "xlsx", "us", tmp_path / "pours.xlsx")
+    assert not list(tmp_path.iterdir())
+    write(frame, "pour_output", "xlsx", "us", tmp_path / "measure.xlsx")
 
 
 @pytest.mark.parametrize("width", [40, 80, 200])
