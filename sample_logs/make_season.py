@@ -10,7 +10,6 @@ from pathlib import Path
 
 from season import office, writing
 from season.chance import Chance
-from season.crew import PEOPLE
 from season.slabs import calendar, describe
 from season.valley import Valley
 from season.year import live
@@ -21,13 +20,13 @@ SEED = 20250407
 def make(seed: int, out: Path) -> None:
     """Write every file of the season into a folder."""
     valley = Valley(seed)
-    plan = calendar(seed, valley)
+    plan = calendar(valley)
     numbering = office.number_bids(seed, plan)
     sites = office.sites_of(seed, plan)
-    season = live(seed, valley, plan, numbering.ids, sites)
+    season = live(valley, plan, numbering.ids, sites)
     ahead = [
-        describe(seed, valley, numbering.ids[office.AHEAD, nth], office.AHEAD, kind, 0,
-                 sites[office.AHEAD, nth])
+        describe(valley, numbering.ids[office.AHEAD, nth], day=office.AHEAD, kind=kind,
+                 site=sites[office.AHEAD, nth], nth=0, poured=len(season.slabs))
         for nth, kind in enumerate(office.AHEAD_KINDS)
     ]  # fmt: skip
     for slab in ahead:
@@ -48,7 +47,7 @@ def make(seed: int, out: Path) -> None:
         "sites": office.site_rows(),
         "callbacks": calls,
         "bids": office.bids(seed, season, numbering, ahead),
-        "crew": [dict(zip(("worker", "since", "skills", "pay"), row, strict=True)) for row in PEOPLE],
+        "crew": office.crew_rows(),
         "jobs": office.jobs(seed, ahead),
     }  # fmt: skip
     for name, rows in tables.items():

@@ -30,7 +30,7 @@ class Chance:
         return mean + sd * _NORMAL.inv_cdf(self.between(1e-12, 1 - 1e-12))
 
     def factor(self, sd: float) -> float:
-        """A factor around 1, lognormal; one in ten comes from a spread two and a half times as wide."""
+        """A factor around 1, lognormal; one in ten is spread two and a half times as wide."""
         wide = 2.5 if self.yes(0.1) else 1.0
         return math.exp(self.normal(0.0, sd * wide))
 
@@ -50,4 +50,5 @@ class Chance:
 
     def shuffled(self, items: Sequence[Item]) -> list[Item]:
         """The items in another order."""
-        return [item for _, _, item in sorted((self._stream.random(), i, x) for i, x in enumerate(items))]
+        order = sorted((self._stream.random(), nth) for nth in range(len(items)))
+        return [items[nth] for _, nth in order]

@@ -27,8 +27,8 @@ AWAY = {("TJ", dt.date(YEAR, 8, 4) + dt.timedelta(days=k)) for k in range(6)}
 AWAY |= {("MK", dt.date(YEAR, 9, 8) + dt.timedelta(days=k)) for k in range(5)}
 
 
-def present(seed: int, day: dt.date) -> list[str]:
-    """Who is there that day, oldest hand first."""
+def present(seed: int, day: dt.date, two_slabs: bool) -> list[str]:
+    """Who is there that day, oldest hand first; a day with two slabs is moved if one is sick."""
     chance = Chance(seed, f"present {day}")
     people = ["RB", "MK", "TJ", "LO", "DV"]
     if day >= NEW_HAND_SINCE:
@@ -36,7 +36,7 @@ def present(seed: int, day: dt.date) -> list[str]:
     there = []
     for person in people:
         sick = chance.yes(0.0 if person == "RB" else 0.035)
-        if (person, day) not in AWAY and (not sick or day == BAD_DAY):
+        if (person, day) not in AWAY and (not sick or two_slabs or day == BAD_DAY):
             there.append(person)
     return there
 
@@ -96,7 +96,7 @@ class Day:
             self.free.setdefault(person, self.begins)
             self.where.setdefault(person, "shop")
 
-    def work(
+    def work(  # noqa: PLR0917
         self, slab: Slab, person: str, task: str, start: int, end: int, wait_for: str = ""
     ) -> None:
         """Put a stretch on a person's day; nobody is in two places."""

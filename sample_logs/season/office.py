@@ -7,18 +7,18 @@ import math
 from dataclasses import dataclass
 
 from season.chance import Chance
-from season.crew import Day, Stretch
-from season.finishing import SUN_ON, WIND_ON, evaporation
+from season.crew import PEOPLE, Day, Stretch
 from season.pouring import needed_yd3
 from season.slabs import BAD_DAY, LAST_POUR, Slab, choose_sites
+from season.stiffening import SUN_ON, WIND_ON, evaporation
 from season.valley import PLANTS, SITES, Valley, drive_min, minute, spot
 from season.year import Season
 
 AHEAD = LAST_POUR + dt.timedelta(days=1)
 AHEAD_KINDS = ("basement", "garage", "patio")
 # Labor hours a square foot, as the owner feels them. Garages are felt as quick.
-HOURS_PER_FT2 = {"basement": 0.0255, "garage": 0.0275, "shop": 0.0165, "warehouse": 0.0150,
-                 "driveway": 0.0200, "patio": 0.0330, "walk": 0.0360, "porch": 0.0390}  # fmt: skip
+HOURS_PER_FT2 = {"basement": 0.0205, "garage": 0.0270, "shop": 0.0185, "warehouse": 0.0165,
+                 "driveway": 0.0195, "patio": 0.0250, "walk": 0.0250, "porch": 0.0280}  # fmt: skip
 LOST = ("garage", "shop", "driveway", "basement", "patio", "shop", "garage", "warehouse",
         "driveway", "basement", "porch", "shop", "garage")  # fmt: skip
 
@@ -40,7 +40,8 @@ def number_bids(seed: int, plan: list[tuple[dt.date, tuple[str, ...]]]) -> Numbe
     book: list[tuple[dt.date, int, tuple[dt.date, int] | str]] = []
     for date, kinds in [*plan, (AHEAD, AHEAD_KINDS)]:
         for nth in range(len(kinds)):
-            book.append((date - dt.timedelta(days=round(chance.between(6, 27))), len(book), (date, nth)))
+            bid = date - dt.timedelta(days=round(chance.between(6, 27)))
+            book.append((bid, len(book), (date, nth)))
     for kind in LOST:
         bid = dt.date(LAST_POUR.year, 4, 3) + dt.timedelta(days=round(chance.between(0, 195)))
         book.append((bid, len(book), kind))
@@ -55,7 +56,9 @@ def number_bids(seed: int, plan: list[tuple[dt.date, tuple[str, ...]]]) -> Numbe
     return numbering
 
 
-def sites_of(seed: int, plan: list[tuple[dt.date, tuple[str, ...]]]) -> dict[tuple[dt.date, int], str]:
+def sites_of(
+    seed: int, plan: list[tuple[dt.date, tuple[str, ...]]]
+) -> dict[tuple[dt.date, int], str]:
     """The site of every slab, jobs ahead included."""
     chance = Chance(seed, "sites")
     sites = {}
@@ -98,7 +101,8 @@ def bids(seed: int, season: Season, numbering: Numbering, ahead: list[Slab]) -> 
         chance = Chance(seed, f"bid {pour_id}")
         area = {"garage": 672, "shop": 2400, "driveway": 1200, "basement": 1300, "patio": 640,
                 "warehouse": 5000, "porch": 520}[kind]  # fmt: skip
-        row = _bid(chance, pour_id, numbering.bid_dates[pour_id], kind, area * chance.between(0.85, 1.2))
+        area *= chance.between(0.85, 1.2)
+        row = _bid(chance, pour_id, numbering.bid_dates[pour_id], kind, area)
         row["won"] = "no"
         rows.append(row)
     return sorted(rows, key=lambda x: str(x["pour_id"]))
@@ -196,6 +200,8 @@ def jobs(seed: int, ahead: list[Slab]) -> list[Row]:
     rows = []
     for nth, slab in enumerate(ahead):
         need = math.ceil(needed_yd3(Chance(seed, f"job {slab.pour_id}"), slab) * 2) / 2
+        sawn = slab.saw_type not in ("none", "tooled")
+        cut_ft = 5 * round(slab.area_ft2 * 2 / slab.joint_spacing_ft * 0.82 / 5)
         rows.append({
             "pour_id": slab.pour_id, "date": slab.day, "site": slab.site,
             "slab_type": slab.slab_type, "area": slab.area_ft2, "thickness": slab.thickness_in,
@@ -205,15 +211,21 @@ def jobs(seed: int, ahead: list[Slab]) -> list[Row]:
             "reinforcement": slab.reinforcement, "base": slab.base, "placement": slab.placement,
             "exposure": slab.exposure, "finish": slab.finish, "concrete_temp": slab.concrete_f,
             "saw_type": slab.saw_type,
-            "saw_length": "" if slab.saw_type in ("none", "tooled") else
-            5 * round(slab.area_ft2 * 2 / slab.joint_spacing_ft * 0.82 / 5),
+            "saw_length": cut_ft if sawn else None,
             "lead": ("RB", "MK", "")[nth],
-            "earliest_start": ("07:00", "07:30", "")[nth], "latest_end": ("", "20:00", "18:30")[nth],
+            "earliest_start": ("07:00", "07:30", "")[nth],
+            "latest_end": ("", "20:00", "18:30")[nth],
             "place_start": ("", "11:30", "")[nth],
             "travel": round(drive_min(spot("shop"), spot(slab.site))),
             "plant_travel": round(drive_min(PLANTS[slab.plant], spot(slab.site))),
         })  # fmt: skip
     return rows
+
+
+def crew_rows() -> list[Row]:
+    """The people."""
+    names = ("worker", "since", "skills", "pay")
+    return [dict(zip(names, person, strict=True)) for person in PEOPLE]
 
 
 def site_rows() -> list[Row]:

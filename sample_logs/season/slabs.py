@@ -9,6 +9,7 @@ from season.chance import Chance
 from season.valley import PLANTS, SITES, YEAR, Valley, minute
 
 LAST_POUR = dt.date(YEAR, 10, 30)
+HOLIDAYS = (dt.date(YEAR, 5, 26), dt.date(YEAR, 7, 4), dt.date(YEAR, 9, 1))
 BAD_DAY = dt.date(YEAR, 8, 14)
 LAST_WEEK = (
     (dt.date(YEAR, 10, 27), ("garage",)),
@@ -25,7 +26,6 @@ ALONE = (
     ["basement"] * 11 + ["garage"] * 9 + ["shop"] * 13 + ["warehouse"] * 2 + ["driveway"] * 6
     + ["patio"] * 2 + ["walk"] * 2 + ["porch"] * 1
 )  # fmt: skip
-INVENTED_LOADS_YD3 = (10.0, 9.5, 9.0)
 
 
 @dataclass
@@ -55,6 +55,15 @@ class Slab:
     joint_depth_in: float | None
     cure: str
     order_in_day: int = 0
+    poured: int = 0
+    """Slabs poured before it this season."""
+    first_late_min: int = 0
+    placers: list[str] = field(default_factory=list)
+    chaser: str = ""
+    """Who leaves the placing to start the machine on the first end."""
+    saw_trip: tuple[int, int] | None = None
+    """When it could first be cut, and for how many minutes, if that takes a trip back."""
+    cement_mood: float = 1.0
     hands: int = 0
     finish_hands: int = 0
     lead: str = ""
@@ -82,22 +91,24 @@ class Slab:
         return self.slab_type in ("driveway", "patio", "walk", "porch")
 
 
-def calendar(seed: int, valley: Valley) -> list[tuple[dt.date, tuple[str, ...]]]:
+def calendar(valley: Valley) -> list[tuple[dt.date, tuple[str, ...]]]:
     """The days poured and the kinds of slab of each, in order."""
-    chance = Chance(seed, "calendar")
+    chance = Chance(valley.seed, "calendar")
     days: list[dt.date] = []
     monday = dt.date(YEAR, 4, 7)
     while monday < LAST_WEEK[0][0]:
-        busy = 3 if dt.date(YEAR, 5, 12) <= monday <= dt.date(YEAR, 9, 22) and chance.yes(0.4) else 2
+        summer = dt.date(YEAR, 5, 12) <= monday <= dt.date(YEAR, 9, 22)
+        busy = 3 if summer and chance.yes(0.4) else 2
         if monday == dt.date(YEAR, 6, 30):
             busy = 1
         week = [monday + dt.timedelta(days=k) for k in (0, 1, 2, 3, 4)]
         if chance.yes(0.12):
             week.append(monday + dt.timedelta(days=5))
+        week = [day for day in week if day not in HOLIDAYS]
         dry = [day for day in week if day not in valley.wet_days] or week[:2]
         taken = chance.shuffled(dry)[:busy]
         if monday <= BAD_DAY < monday + dt.timedelta(days=6):
-            taken = [day for day in taken if day != BAD_DAY][:1] + [BAD_DAY]
+            taken = [BAD_DAY, *[day for day in taken if day != BAD_DAY][:1]]
         days += sorted(taken)
         monday += dt.timedelta(days=7)
     free = [day for day in days if day != BAD_DAY]
@@ -148,10 +159,10 @@ def _first_load(chance: Chance, mean_f: float, nth: int) -> float:
 
 
 def describe(
-    seed: int, valley: Valley, pour_id: str, day: dt.date, kind: str, nth: int, site: str
+    valley: Valley, pour_id: str, *, day: dt.date, kind: str, site: str, nth: int, poured: int
 ) -> Slab:
     """A slab as it would be ordered for that day's weather."""
-    chance = Chance(seed, f"slab {pour_id}")
+    chance = Chance(valley.seed, f"slab {pour_id}")
     area, inches = _size(chance, kind)
     mean_f = valley.day_mean_f(site, day)
     outdoors = kind in ("driveway", "patio", "walk", "porch")
@@ -172,7 +183,7 @@ def describe(
         finish = chance.pick(("hard_trowel", "trowel"), (3, 1))
     placement = {
         "basement": chance.pick(("pump", "chute"), (3, 2)),
-        "garage": chance.pick(("chute", "wheelbarrow"), (6, 1)),
+        "garage": "wheelbarrow" if area * inches < 2800 and chance.yes(0.25) else "chute",
         "shop": chance.pick(("chute", "pump"), (3, 2)),
         "warehouse": "pump",
         "driveway": "chute",
@@ -193,7 +204,8 @@ def describe(
     scm = chance.pick((0.0, 15.0, 20.0, 25.0), (4, 2, 4, 1)) if mean_f > 50 else 0.0
     base = "stone" if kind != "walk" or chance.yes(0.5) else "soil"
     if kind == "basement" or (kind in ("garage", "shop", "warehouse") and chance.yes(0.5)):
-        base = "foam_board;vapor_sheet" if kind == "shop" and chance.yes(0.3) else "stone;vapor_sheet"
+        heated = kind == "shop" and chance.yes(0.3)
+        base = "foam_board;vapor_sheet" if heated else "stone;vapor_sheet"
     steel = {"shop": ("rebar", "mesh"), "warehouse": ("rebar",), "garage": ("fiber", "mesh"),
              "basement": ("none", "fiber")}.get(kind, ("fiber", "mesh", "rebar"))  # fmt: skip
     if kind in ("walk", "porch"):
@@ -204,7 +216,9 @@ def describe(
         saw = "conventional" if chance.yes(0.12) else "early_entry"
     spacing = min(15.0, max(5.0 if kind == "walk" else 8.0, round(inches * 2.6)))
     depth = None if saw == "none" else 1.0 if saw == "early_entry" else round(inches) / 4
-    cure = "compound" if outdoors else chance.pick(("compound", "none", "wet", "sheet"), (5, 3, 1, 1))
+    cure = chance.pick(("compound", "none", "wet", "sheet"), (5, 3, 1, 1))
+    if outdoors and not chance.yes(0.12):
+        cure = "compound"
     if mean_f < 45 and valley.at(site, minute(day, 29)).air_f < 36:
         cure = "blankets"
     mix = f"{strength // 100}{'A' if 'air_entrainer' in admixtures else 'N'}{'-F' if scm else ''}"
@@ -214,7 +228,9 @@ def describe(
         finish=finish, strength_psi=strength, mix=mix, slump_in=max(3.0, slump),
         admixtures=admixtures, scm_pct=scm, reinforcement=chance.pick(steel), base=base,
         plant=chance.pick(tuple(PLANTS), (3, 2)), saw_type=saw, joint_spacing_ft=spacing,
-        joint_depth_in=depth, cure=cure, order_in_day=nth, spread=chance.factor(0.07),
+        joint_depth_in=depth, cure=cure, order_in_day=nth, poured=poured,
+        spread=chance.factor(0.07),
+        cement_mood=chance.factor(0.07),
     )  # fmt: skip
 
 

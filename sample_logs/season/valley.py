@@ -38,7 +38,7 @@ class Site:
     warmer_f: float
     windier: float
     station: str
-    """``full`` has a pyranometer, ``cloud`` only the sky's cover, ``pocket`` a meter held at 2 m."""
+    """``full`` has a sun meter, ``cloud`` only the sky's cover, ``pocket`` is read at 2 m."""
 
 
 SHOP = (43.520, -112.960)
@@ -107,13 +107,15 @@ class Reading:
     rain_in: float
 
 
-# Days that make the season: (first, last, degF warmer, share of cloud or None)
+# Days that make the season: first, last, degF warmer, share of cloud or None, times the wind
 SPELLS = (
-    (dt.date(YEAR, 4, 21), dt.date(YEAR, 4, 24), -11.0, 0.6),
-    (dt.date(YEAR, 7, 14), dt.date(YEAR, 7, 20), 12.0, 0.05),
-    (dt.date(YEAR, 8, 13), dt.date(YEAR, 8, 15), 7.0, 0.35),
-    (dt.date(YEAR, 10, 6), dt.date(YEAR, 10, 9), -13.0, 0.5),
-    (dt.date(YEAR, 10, 29), dt.date(YEAR, 10, 31), -4.0, None),
+    (dt.date(YEAR, 4, 21), dt.date(YEAR, 4, 24), -11.0, 0.6, 1.0),
+    (dt.date(YEAR, 5, 27), dt.date(YEAR, 5, 31), 3.0, 0.1, 2.6),
+    (dt.date(YEAR, 7, 14), dt.date(YEAR, 7, 20), 12.0, 0.05, 1.9),
+    (dt.date(YEAR, 8, 13), dt.date(YEAR, 8, 15), 7.0, 0.35, 1.3),
+    (dt.date(YEAR, 9, 22), dt.date(YEAR, 9, 25), 2.0, 0.1, 1.9),
+    (dt.date(YEAR, 10, 6), dt.date(YEAR, 10, 9), -13.0, 0.5, 1.0),
+    (dt.date(YEAR, 10, 29), dt.date(YEAR, 10, 31), -4.0, None, 1.0),
 )
 STORM = {(dt.date(YEAR, 8, 14), 14): 0.22, (dt.date(YEAR, 8, 14), 15): 0.14,
          (dt.date(YEAR, 8, 14), 16): 0.03}  # fmt: skip
@@ -124,6 +126,7 @@ class Valley:
     """Hourly weather of every site, made once from the seed."""
 
     def __init__(self, seed: int) -> None:
+        self.seed = seed
         chance = Chance(seed, "valley weather")
         self.wet_days: set[dt.date] = set()
         self._hours: dict[str, dict[int, Reading]] = {name: {} for name in SITES}
@@ -134,12 +137,14 @@ class Valley:
             warm = 0.72 * warm + chance.normal(0, 3.6)
             damp = 0.65 * damp + chance.normal(0, 3.4)
             grey = 0.45 * grey + chance.normal(0, 1.1)
-            gust = 0.35 * gust + chance.normal(0, 0.34)
+            gust = 0.35 * gust + chance.normal(0, 0.42)
             year_day = day.timetuple().tm_yday
             mean_f = 50 + 23 * math.cos(2 * math.pi * (year_day - 205) / 365) + warm
             cloudy = 1 / (1 + math.exp(0.9 - 1.3 * grey))
-            for first, last, warmer, cloud in SPELLS:
+            windier = 1.0
+            for first, last, warmer, cloud, times_wind in SPELLS:
                 if first <= day <= last:
+                    windier = times_wind
                     mean_f += warmer - 0.6 * warm
                     cloudy = cloudy if cloud is None else 0.3 * cloudy + 0.7 * cloud
             dew_f = 31 + 12 * math.cos(2 * math.pi * (year_day - 210) / 365) + damp + 7 * cloudy
@@ -151,11 +156,11 @@ class Valley:
             for hour in range(24):
                 swing = (15 - 8 * cloudy) * math.cos(2 * math.pi * (hour - 15.6) / 24)
                 swing += 1.6 * math.cos(4 * math.pi * (hour - 15.0) / 24)
-                breeze = 3.2 + 6.5 * max(0.0, math.sin(math.pi * (hour - 9) / 12.5))
+                breeze = 4.0 + 7.5 * max(0.0, math.sin(math.pi * (hour - 9) / 12.5))
                 rain = drops[hour - starts] if wet and 0 <= hour - starts < lasts else 0.0
                 rain = STORM.get((day, hour), rain)
                 cover = min(1.0, max(0.0, cloudy + chance.normal(0, 0.10) + (0.5 if rain else 0)))
-                wind_noise = math.exp(gust + chance.normal(0, 0.16))
+                wind_noise = math.exp(0.7 * gust + chance.normal(0, 0.16)) * windier
                 at = minute(day, hour)
                 for name, site in SITES.items():
                     own = local[name]

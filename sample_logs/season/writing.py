@@ -201,9 +201,7 @@ def crew_rows(season: Season, clocks: dict[str, Clock]) -> list[Row]:
 def weather_rows(seed: int, valley: Valley, slabs: Sequence[Slab]) -> list[Row]:
     """Hourly readings of each site, on its days of pours and the morning after."""
     chance = Chance(seed, "readings")
-    wanted = {
-        (slab.site, minute(slab.day) + 60 * hour) for slab in slabs for hour in range(4, 36)
-    }
+    wanted = {(slab.site, minute(slab.day) + 60 * hour) for slab in slabs for hour in range(4, 36)}
     rows = []
     for name, at in sorted(wanted):
         site, here = SITES[name], valley.at(name, at)
