@@ -70,7 +70,7 @@ def table(frame: pd.DataFrame) -> pd.DataFrame:
 
 def both(record, jobs):
     x = table(pd.concat([record[jobs.columns], jobs], ignore_index=True)).fillna(0.0)
-    return x.iloc[: len(record)].to_numpy(), x.iloc[len(record):].to_numpy()
+    return x.iloc[: len(record)].to_numpy(), x.iloc[len(record) :].to_numpy()
 
 
 def ridge(record, jobs):
@@ -151,8 +151,9 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--seasons", type=int, default=200)
     asked.add_argument("--sizes", type=int, nargs="+", default=[12, 40, 120])
-    asked.add_argument("--simulators", nargs="+",
-                       default=["hours_stages", "hours_powerlaw", "hours_ratebook"])
+    asked.add_argument(
+        "--simulators", nargs="+", default=["hours_stages", "hours_powerlaw", "hours_ratebook"]
+    )
     asked.add_argument("--first", type=int, default=0, help="first seed")
     asked.add_argument("--quick", action="store_true", help="leave out boosting, which is slow")
     call = asked.parse_args()

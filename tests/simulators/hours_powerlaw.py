@@ -9,7 +9,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from tests.simulators.hours_jobs import TROUBLES, TYPES, Season, blanked, described, quantiles, season_temp_f
+from tests.simulators.hours_jobs import (
+    TROUBLES,
+    TYPES,
+    Season,
+    blanked,
+    described,
+    quantiles,
+    season_temp_f,
+)
 
 
 def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
@@ -19,7 +27,12 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
     size = np.log(jobs["area"].to_numpy() / 800)
     exponent = {kind: rng.normal(0.72, 0.05) for kind in TYPES}
     kind = {name: rng.normal(0, 0.12) for name in TYPES}
-    place = {"chute": 0.0, "pump": rng.normal(0.03, 0.08), "wheelbarrow": rng.normal(0.25, 0.1), "buggy": rng.normal(0.12, 0.1)}
+    place = {
+        "chute": 0.0,
+        "pump": rng.normal(0.03, 0.08),
+        "wheelbarrow": rng.normal(0.25, 0.1),
+        "buggy": rng.normal(0.12, 0.1),
+    }
     finish = {"broom": -0.35, "float": -0.15, "trowel": 0.0, "hard_trowel": 0.2}
     finish = {name: value + rng.normal(0, 0.1) for name, value in finish.items()}
     lead = {name: rng.normal(0, 0.08) for name in "ABC"}
@@ -44,8 +57,18 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
         return warmth * (temp - 60) / 10 + scale * rng.standard_t(freedom, temp.shape) + wreck
 
     hours = np.exp(known + luck(temps))
-    split = np.column_stack([0.18 + 0 * size, 0.22 + 0.05 * size, 0.4 + 0.03 * size, 0.15 - 0.03 * size, 0.06 + 0 * size])
-    split = np.clip(split, 0.03, None) * np.where(jobs["saw_type"].eq("none").to_numpy()[:, None], [1, 1, 1, 1, 0], 1)
+    split = np.column_stack(
+        [
+            0.18 + 0 * size,
+            0.22 + 0.05 * size,
+            0.4 + 0.03 * size,
+            0.15 - 0.03 * size,
+            0.06 + 0 * size,
+        ]
+    )
+    split = np.clip(split, 0.03, None) * np.where(
+        jobs["saw_type"].eq("none").to_numpy()[:, None], [1, 1, 1, 1, 0], 1
+    )
     split = np.array([rng.dirichlet(30 * row + 1e-3) for row in split])
     timed = rng.random(n) < rng.choice([0.0, 0.5, 1.0], p=[0.15, 0.35, 0.5])
     rough = rng.normal(0.06, 0.05) + rng.normal(0, 0.1, n)
@@ -64,4 +87,6 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
         logged["air_temp_f"] = temps
     many = known[pours:, None] + luck(middle[pours:, None] + rng.normal(0, 9, (ahead, truth)))
     record = pd.concat([frame, logged], axis=1).iloc[:pours]
-    return Season(record, frame.iloc[pours:].reset_index(drop=True), hours[pours:], quantiles(np.exp(many)))
+    return Season(
+        record, frame.iloc[pours:].reset_index(drop=True), hours[pours:], quantiles(np.exp(many))
+    )

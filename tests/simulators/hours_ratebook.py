@@ -9,7 +9,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from tests.simulators.hours_jobs import TROUBLES, TYPES, Season, blanked, described, quantiles, season_temp_f
+from tests.simulators.hours_jobs import (
+    TROUBLES,
+    TYPES,
+    Season,
+    blanked,
+    described,
+    quantiles,
+    season_temp_f,
+)
 
 TASKS = ("other", "place", "finish", "wait", "saw")
 
@@ -21,8 +29,17 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
     area = jobs["area"].to_numpy(float)
     volume = area * jobs["thickness"].to_numpy() / 324
     yard = rng.uniform(0.35, 1.0)
-    method = {"chute": 1.0, "pump": rng.uniform(0.8, 1.3), "wheelbarrow": rng.uniform(1.4, 2.4), "buggy": rng.uniform(1.1, 1.7)}
-    hundred = {"broom": rng.uniform(0.3, 0.8), "float": rng.uniform(0.5, 1.0), "trowel": rng.uniform(0.7, 1.4)}
+    method = {
+        "chute": 1.0,
+        "pump": rng.uniform(0.8, 1.3),
+        "wheelbarrow": rng.uniform(1.4, 2.4),
+        "buggy": rng.uniform(1.1, 1.7),
+    }
+    hundred = {
+        "broom": rng.uniform(0.3, 0.8),
+        "float": rng.uniform(0.5, 1.0),
+        "trowel": rng.uniform(0.7, 1.4),
+    }
     hundred["hard_trowel"] = hundred["trowel"] * rng.uniform(1.1, 1.8)
     kind = {name: np.exp(rng.normal(0, 0.1)) for name in TYPES}
     lead = {name: np.exp(rng.normal(0, 0.06)) for name in "ABC"}
@@ -31,7 +48,9 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
     foot = rng.uniform(0.8, 2.0) / 100
     start = rng.integers(0, 60)
     ratio = rng.uniform(0.88, 1.0)
-    learned = np.maximum((np.arange(n) + 1.0 + start) ** np.log2(ratio) / (1.0 + start) ** np.log2(ratio), 0.75)
+    learned = np.maximum(
+        (np.arange(n) + 1.0 + start) ** np.log2(ratio) / (1.0 + start) ** np.log2(ratio), 0.75
+    )
     tide = rng.normal(0, 0.06) * np.sin(np.arange(n) / rng.uniform(15, 60))
     expect = {
         "other": fixed + each_hand * jobs["hands"].to_numpy() + 0.1 * area / 100,
@@ -40,8 +59,19 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
         "wait": stand_by * jobs["finish_hands"].to_numpy(),
         "saw": jobs["saw_length"].to_numpy() * foot,
     }  # fmt: skip
-    whole = np.exp(tide) * learned * jobs["slab_type"].map(kind).to_numpy() * jobs["lead"].map(lead).to_numpy()
-    shape = {"other": 12, "place": rng.uniform(10, 40), "finish": rng.uniform(12, 50), "wait": 3, "saw": 15}
+    whole = (
+        np.exp(tide)
+        * learned
+        * jobs["slab_type"].map(kind).to_numpy()
+        * jobs["lead"].map(lead).to_numpy()
+    )
+    shape = {
+        "other": 12,
+        "place": rng.uniform(10, 40),
+        "finish": rng.uniform(12, 50),
+        "wait": 3,
+        "saw": 15,
+    }
     wreck, together = rng.uniform(0, 0.1), rng.uniform(0.03, 0.1)
     middle = season_temp_f(jobs["date"])
 
@@ -59,7 +89,9 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 3000) -> Season:
             hours = mean * rng.gamma(shape[task], 1 / shape[task], n_versions)
             if task == "finish":
                 hours = hours * (1 + 0.12 * (rng.poisson(1.0, n_versions) - 1))
-            found[task] = np.where(hurt & (which == c), hours * rng.uniform(1.8, 3.5, n_versions), hours)
+            found[task] = np.where(
+                hurt & (which == c), hours * rng.uniform(1.8, 3.5, n_versions), hours
+            )
         return found
 
     temps = middle + rng.normal(0, 8, n)

@@ -12,7 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from tests.simulators.hours_jobs import TROUBLES, Season, blanked, described, quantiles, season_temp_f
+from tests.simulators.hours_jobs import (
+    TROUBLES,
+    Season,
+    blanked,
+    described,
+    quantiles,
+    season_temp_f,
+)
 
 
 @dataclass
@@ -55,8 +62,14 @@ def day(rng, who: Crew, job, k: np.ndarray | int, temp: np.ndarray) -> dict[str,
     lump = lambda cv: np.exp(rng.normal(0, cv, n))  # noqa: E731
     volume = job.area * job.thickness / 324 * (1 + rng.normal(0.03, 0.03, n))
     set_up = who.set_up_h * lump(0.3) + (who.pump_set_up if job.placement == "pump" else 0.0)
-    slow = {"chute": 1.0, "pump": 0.85, "wheelbarrow": who.barrow, "buggy": 0.5 + 0.5 * who.barrow}[job.placement]
-    slow = slow * {"none": 1.0, "fiber": 1.03, "rebar": 1.15}[job.reinforcement] * (1 - 0.04 * (job.slump - 5))
+    slow = {"chute": 1.0, "pump": 0.85, "wheelbarrow": who.barrow, "buggy": 0.5 + 0.5 * who.barrow}[
+        job.placement
+    ]
+    slow = (
+        slow
+        * {"none": 1.0, "fiber": 1.03, "rebar": 1.15}[job.reinforcement]
+        * (1 - 0.04 * (job.slump - 5))
+    )
     useful = who.people_cap * (1 - np.exp(-job.hands / who.people_cap))
     by_people = volume * slow / (who.place_rate * useful) * skill * lump(who.noise)
     loads = np.ceil(volume / 9.5)
@@ -71,7 +84,7 @@ def day(rng, who: Crew, job, k: np.ndarray | int, temp: np.ndarray) -> dict[str,
     passes = who.passes[job.finish] * extra
     machines = 1 + (job.area > 2500) + (job.area > 7000)
     sweep = passes * job.area / who.trowel_rate / machines * skill * lump(who.noise)
-    sweep = sweep + 0.25 * passes ** 0.5 + job.area / 700 * (job.finish == "broom") * skill
+    sweep = sweep + 0.25 * passes**0.5 + job.area / 700 * (job.finish == "broom") * skill
     stay = np.maximum(hold, 0.2)
     hours = {
         "other": job.hands * set_up + (job.finish_hands + 1) * who.clean_h * lump(0.3),
@@ -121,4 +134,9 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 1500) -> Season:
         oracle.append(sum(many[name] for name in tasks))
     known = blanked(rng, jobs, 0.25)
     record = pd.concat([known.iloc[:pours].reset_index(drop=True), pd.DataFrame(rows)], axis=1)
-    return Season(record, known.iloc[pours:].reset_index(drop=True), np.array(actual), quantiles(np.array(oracle)))
+    return Season(
+        record,
+        known.iloc[pours:].reset_index(drop=True),
+        np.array(actual),
+        quantiles(np.array(oracle)),
+    )

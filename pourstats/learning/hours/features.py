@@ -1,7 +1,7 @@
 """What a pour or a job is described by, as plain arrays: the one door by which frames come in.
 
-Blank cells are filled here, once, from the crew's own habit (:class:`Habit`): hands from the size of
-the slab, the finish from the slab type, the temperature from the season.
+Blank cells are filled here, once, from the crew's own habit (:class:`Habit`): hands from the size
+of the slab, the finish from the slab type, the temperature from the season.
 """
 
 from __future__ import annotations
@@ -69,6 +69,7 @@ class Features:
     troubled: NDArray[np.bool_]
 
     def __len__(self) -> int:
+        """How many pours or jobs."""
         return int(self.area_ft2.size)
 
 
@@ -93,7 +94,7 @@ def days(frame: pd.DataFrame) -> Array:
         return np.zeros(len(frame))
     stamps = pd.to_datetime(frame["date"], errors="coerce")
     since = (stamps - pd.Timestamp("1970-01-01")) / pd.Timedelta(days=1)
-    return np.nan_to_num(np.asarray(since, dtype=float))
+    return np.asarray(np.nan_to_num(np.asarray(since, dtype=float)))
 
 
 def features(frame: pd.DataFrame, habit: Habit) -> Features:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from pourstats.learning.draws import stream
 from pourstats.learning.hours.crew import CrewClock, crew_clock
+from pourstats.learning.hours.drift import STRAYS, rolling_origin
 from pourstats.learning.hours.features import (
     AREA_CENTRE_FT2,
     Array,
@@ -20,17 +21,17 @@ from pourstats.learning.hours.features import (
     numbers,
     words,
 )
-from pourstats.learning.hours.fit import (
-    LOOSE,
-    STRAYS,
-    Fit,
-    Noise,
-    Record,
-    fitted,
-    rolling_origin,
-    row_variance,
+from pourstats.learning.hours.fit import Fit, fitted, slopes
+from pourstats.learning.hours.noise import LOOSE, Noise, Record, row_variance
+from pourstats.learning.hours.structure import (
+    PARTS,
+    Design,
+    Levels,
+    Logged,
+    design,
+    effects,
+    knots_back,
 )
-from pourstats.learning.hours.structure import PARTS, Design, Levels, design, effects, knots_back
 
 DRAWS = 4000
 
@@ -71,7 +72,7 @@ class HoursModel:
         f = features(jobs, self.habit)
         order = np.full(len(f), float(self.pours))
         zero = np.zeros(len(f))
-        return design(effects(f, self.levels, order, zero, zero, self.stray), f), f
+        return design(effects(f, self.levels, Logged(order, zero, zero), self.stray), f), f
 
     def expected_h(self, jobs: pd.DataFrame) -> Array:
         """Labor-hours of a middling day at the most probable effects, one a job."""
@@ -87,28 +88,27 @@ class HoursModel:
         laid, f = self.design(jobs)
         rng = stream(seed, "hours", "rates")
         root = _root(self.covariance)
-        lean = self.beta + rng.standard_normal((count, self.beta.size)) @ root.T
         level = self.stray * np.sqrt(6.0) * rng.standard_normal(count)
         chi = rng.chisquare(self.noise.worth, count) / self.noise.worth
         names = words(jobs, "pour_id")
         shape = (len(f), count)
         labor, expected, crew = np.empty(shape), np.empty(shape), np.empty(shape)
-        parts_h = np.empty((len(f), len(PARTS)))
+        # Linear about the most probable effects, as the covariance is: through the curve itself
+        # rates that the record can't tell apart would push every forecast up.
+        log_mean, share, slope = slopes(laid, self.beta)
+        bend = slope @ (root @ rng.standard_normal((self.beta.size, count)))
         known_lead = np.isin(f.lead.astype(str), self.levels.leads)
         beyond = self.beyond(f)
         for job in range(len(f)):
-            one = replace(laid, x=laid.x[[job]], offset=laid.offset[[job]])
-            parts = _parts_of_draws(one, lean)
             own = stream(seed, "hours", "luck", names[job] if names[job] != "" else job)
-            mean = np.log(parts.sum(axis=1)) + level
+            mean = log_mean[job] + bend[job] + level
             if not known_lead[job]:
                 mean = mean + self.lead_spread * own.standard_normal(count)
             mean = mean + beyond[job] * own.standard_normal(count)
             luck = self._luck(mean, chi, own)
             expected[job], labor[job] = np.exp(mean), np.exp(mean + luck)
-            parts_h[job] = parts.mean(axis=0)
             crew[job] = labor[job] / self.clock.hands(f, job, own, count)
-        return HoursDraws(labor, crew, expected, parts_h)
+        return HoursDraws(labor, crew, expected, share * expected.mean(axis=1)[:, None])
 
     def _luck(self, log_mean: Array, chi: Array, rng: np.random.Generator) -> Array:
         noise = self.noise
@@ -137,15 +137,6 @@ class HoursModel:
 def _root(covariance: Array) -> Array:
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
-
-
-def _parts_of_draws(one: Design, lean: Array) -> Array:
-    """Parts of one job under each draw of the effects, draws x PARTS."""
-    terms = one.x[0] * lean
-    log_parts = np.column_stack(
-        [one.offset[0, k] + terms[:, one.part == k].sum(axis=1) for k in range(len(PARTS))]
-    )
-    return np.asarray(np.exp(log_parts + terms[:, one.part == -1].sum(axis=1)[:, None]))
 
 
 def usable(frame: pd.DataFrame | None) -> pd.DataFrame:
@@ -199,12 +190,12 @@ def hours_model(frame: pd.DataFrame | None = None) -> HoursModel:
     counted = pd.Series(f.lead.astype(str)).value_counts()
     leads = tuple(name for name in counted.index[:40] if name != "")
     levels = Levels(leads, knots_back(pours), pours)
-    order = np.arange(pours, dtype=float)
-    found = effects(f, levels, order, record.headcount, partial, 0.0)
+    logged = Logged(np.arange(pours, dtype=float), record.headcount, partial)
+    found = effects(f, levels, logged, 0.0)
     still = design(found, f)
-    calm = fitted(still, record, rounds=15)
-    stray, _ = rolling_origin(calm, still, np.zeros(len(found), dtype=bool))
-    found = effects(f, levels, order, record.headcount, partial, stray)
+    calm = fitted(still, record)
+    stray = rolling_origin(calm, still)
+    found = effects(f, levels, logged, stray)
     laid = design(found, f)
     start = np.concatenate([calm.beta, np.zeros(len(found) - calm.beta.size)])
     fit = fitted(laid, record, calm.noise, start)
@@ -222,7 +213,7 @@ def _lead_spread(laid: Design, spread: Array) -> float:
 def _unlearned(habit: Habit, clock: CrewClock) -> HoursModel:
     blank = features(pd.DataFrame({"area": [AREA_CENTRE_FT2], "thickness": [4.0]}), habit)
     zero = np.zeros(1)
-    laid = design(effects(blank, Levels(), zero, zero, zero, 0.0), blank)
+    laid = design(effects(blank, Levels(), Logged(zero, zero, zero), 0.0), blank)
     centre = float(np.log(laid.parts(laid.mean).sum()))
     return HoursModel(
         0, habit, Levels(), STRAYS[1], laid.mean, np.diag(laid.spread**2), Noise(), centre,

@@ -3,9 +3,10 @@
 labor_h = (set-up and clean-up + yards x placing rate + area x finishing rate + waiting for the set
 + feet of joint x sawing rate) x exp(crew, slab type, lead, season, learning, drift).
 
-Every part is positive, because its rate is an exponential of effects. Each effect has a mean and a
-spread before any pour is seen; those of the rates come from published figures, the others say "about
-nothing, give or take". Sources stand beside them; where there is none, it is common practice.
+Every part is positive, because its rate is an exponential of effects. Each effect has a mean and
+a spread before any pour is seen; those of the rates come from published figures, the others say
+"about nothing, give or take". Sources stand beside them; where there is none,
+it is common practice.
 """
 
 from __future__ import annotations
@@ -89,9 +90,17 @@ def _among(values: NDArray[np.object_], word: str) -> Array:
     return np.array([word in str(cell).split(";") for cell in values], dtype=float)
 
 
-def effects(f: Features, levels: Levels, order: Array, headcount: Array, partial: Array,
-            stray: float) -> list[Effect]:
-    """Every effect with its column. ``order`` is each row's place in the run of pours."""
+@dataclass(frozen=True)
+class Logged:
+    """How each row's hours came about: its place in the run of pours, and 1 where by headcount."""
+
+    order: Array
+    headcount: Array
+    partial: Array
+
+
+def effects(f: Features, levels: Levels, logged: Logged, stray: float) -> list[Effect]:
+    """Every effect with its column; ``stray`` is the spread of the crew's level a pour."""
     ones = np.ones(len(f))
     size = np.log(f.area_ft2 / AREA_CENTRE_FT2)
     hands = np.log(f.hands / HANDS_CENTRE)
@@ -147,25 +156,28 @@ def effects(f: Features, levels: Levels, order: Array, headcount: Array, partial
         column = _one_of(f.exposure, word)
         found.append(Effect(f"finish:{word}", "finish", column, 0.0, 0.1))
         found.append(Effect(f"wait:{word}", "wait", column, 0.0, 0.12))
-    for word, mean in (("early_entry", 0.0), ("conventional", 0.2), ("handheld", 0.3),
-                       ("tooled", 0.0)):
+    for word, mean in (
+        ("early_entry", 0.0),
+        ("conventional", 0.2),
+        ("handheld", 0.3),
+        ("tooled", 0.0),
+    ):
         column = _one_of(f.saw_type, word)
         found.append(Effect(f"saw:{word}", "saw", column, mean, 0.3))
-    found += _multipliers(f, size, order, levels.pours, headcount, partial)
+    found += _multipliers(f, size, logged, levels.pours)
     for word in tables.SLAB_TYPES:
         own = _one_of(f.slab_type, word)
         found.append(Effect(f"type:{word}", None, own, 0.0, 0.12, "type"))
         found.append(Effect(f"type_size:{word}", None, own * size, 0.0, 0.05, "type_size"))
     for lead in levels.leads:
         found.append(Effect(f"lead:{lead}", None, _one_of(f.lead, lead), 0.0, 0.07, "lead"))
-    found += _drift(levels, order, stray)
+    found += _drift(levels, logged.order, stray)
     return found
 
 
-def _multipliers(f: Features, size: Array, order: Array, pours: int, headcount: Array,
-                 partial: Array) -> list[Effect]:
+def _multipliers(f: Features, size: Array, logged: Logged, pours: int) -> list[Effect]:
     ones = np.ones(len(f))
-    experience = np.log((order + 4.0) / (pours + 4.0))
+    experience = np.log((logged.order + 4.0) / (pours + 4.0))
     return [
         # Handbooks differ threefold for one item, by what they count in: so may crews.
         Effect("crew", None, ones, 0.0, 0.35),
@@ -175,12 +187,12 @@ def _multipliers(f: Features, size: Array, order: Array, pours: int, headcount: 
         Effect("heat", None, np.maximum(0.0, f.air_temp_f - 85.0) / 10.0, 0.03, 0.05),
         Effect("season:sine", None, np.sin(f.season), 0.0, 0.05),
         Effect("season:cosine", None, np.cos(f.season), 0.0, 0.05),
-        # A 97 % curve, give or take as much (Crawford's unit model, b = log2 of the rate); published
-        # curves of repeated building work run from 80 to 95 %, but a crew is never new to it all.
+        # A 97 % curve, give or take 4 points (Crawford's unit model, b = log2 of the rate): common
+        # practice; a crew is never new to all of it.
         Effect("learning", None, experience, -0.04, 0.06),
         # Headcount takes everyone for the whole stay, so it reads a little high.
-        Effect("headcount", None, headcount, 0.05, 0.1),
-        Effect("headcount_part", None, partial, 0.0, 0.1),
+        Effect("headcount", None, logged.headcount, 0.05, 0.1),
+        Effect("headcount_part", None, logged.partial, 0.0, 0.1),
     ]
 
 
@@ -192,20 +204,17 @@ def _drift(levels: Levels, order: Array, stray: float) -> list[Effect]:
     found: list[Effect] = []
     if stray <= 0:
         return found
-    for place, (start, end) in enumerate(
-        zip(levels.knots[:-1], levels.knots[1:], strict=True)
-    ):
+    for place, (start, end) in enumerate(zip(levels.knots[:-1], levels.knots[1:], strict=True)):
         length = end - start
         column = -np.clip((end - order) / length, 0.0, 1.0)
-        found.append(
-            Effect(f"drift:{place}", None, column, 0.0, stray * float(np.sqrt(length)))
-        )
+        found.append(Effect(f"drift:{place}", None, column, 0.0, stray * float(np.sqrt(length))))
     return found
 
 
 def knots_back(pours: int) -> Array:
     """Where the drift may bend: near now often, further back ever less."""
-    places, back, step = [], 0.0, 3.0
+    places: list[float] = []
+    back, step = 0.0, 3.0
     while back < pours - 1 and len(places) < 28:
         places.append(pours - 1 - back)
         back += step
