@@ -64,6 +64,7 @@ class Store:
                     pass
             connection = self._open(read_only=True)
             try:
+                schema.refresh_house(connection)
                 yield connection
             finally:
                 connection.close()
@@ -91,6 +92,7 @@ class Store:
                 else:
                     self._check(connection)
                     schema.upgrade(connection)
+                schema.refresh_house(connection)
                 yield connection
             finally:
                 connection.close()

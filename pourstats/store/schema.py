@@ -29,14 +29,14 @@ DELETABLE = ("pours", *DEPENDENTS)
 
 _BOOKS = """
 CREATE TABLE meta (name VARCHAR, value VARCHAR);
-CREATE TABLE changes (change_id BIGINT, at TIMESTAMP, command VARCHAR, detail VARCHAR,
+CREATE TABLE changes (change_id BIGINT, noted_at TIMESTAMP, command VARCHAR, detail VARCHAR,
     first_seq BIGINT, last_seq BIGINT, undone_at TIMESTAMP);
 CREATE TABLE sources (source_id BIGINT, change_id BIGINT, file VARCHAR, sheet VARCHAR,
     path VARCHAR, names VARCHAR);
-CREATE TABLE history (hist_seq BIGINT, at TIMESTAMP, change_id BIGINT, action VARCHAR,
+CREATE TABLE history (hist_seq BIGINT, noted_at TIMESTAMP, change_id BIGINT, action VARCHAR,
     table_name VARCHAR, key VARCHAR, file VARCHAR, sheet VARCHAR, line BIGINT, text VARCHAR,
     "values" VARCHAR, born BIGINT);
-CREATE TABLE set_aside (aside_id BIGINT, at TIMESTAMP, change_id BIGINT, seq BIGINT,
+CREATE TABLE set_aside (aside_id BIGINT, noted_at TIMESTAMP, change_id BIGINT, seq BIGINT,
     table_name VARCHAR, file VARCHAR, sheet VARCHAR, line BIGINT, "column" VARCHAR, value VARCHAR,
     reason VARCHAR, text VARCHAR, cells VARCHAR, mark VARCHAR, key VARCHAR, pour_id VARCHAR,
     path VARCHAR, waits_for_pour BOOLEAN, state VARCHAR, closed_change BIGINT);
@@ -45,7 +45,7 @@ CREATE TABLE set_aside (aside_id BIGINT, at TIMESTAMP, change_id BIGINT, seq BIG
 _SINCE_2 = """
 CREATE TABLE mappings (signature VARCHAR, theirs VARCHAR, ours VARCHAR, unit VARCHAR, zone VARCHAR,
     table_name VARCHAR);
-CREATE TABLE kept (name VARCHAR, change_counter BIGINT, at TIMESTAMP, content BLOB);
+CREATE TABLE kept (name VARCHAR, change_counter BIGINT, noted_at TIMESTAMP, content BLOB);
 """
 
 
@@ -63,7 +63,6 @@ def create(connection: duckdb.DuckDBPyConnection) -> None:
         "INSERT INTO meta VALUES ('schema_version', ?), ('change_counter', '0'), ('next_seq', '1')",
         [str(VERSION)],
     )
-    refresh_house(connection)
     connection.execute("COMMIT")
 
 
@@ -99,12 +98,14 @@ def upgrade(connection: duckdb.DuckDBPyConnection) -> None:
                     f" {SQL_TYPES[column.kind]}"
                 )
     connection.execute("UPDATE meta SET value = ? WHERE name = 'schema_version'", [str(VERSION)])
-    refresh_house(connection)
     connection.execute("COMMIT")
 
 
 def refresh_house(connection: duckdb.DuckDBPyConnection) -> None:
-    """Write the one-row table ``house``: every house rule in force, typed, for the measures."""
+    """Lay out the one-row temporary table ``house``: every rule in force, for the measures.
+
+    Not stored, so that a rule that a newer version declares is there in an older store too.
+    """
     stored = dict(connection.execute("SELECT name, value FROM settings").fetchall())
     parts, values = [], []
     for rule in settings.RULES.values():
@@ -114,7 +115,7 @@ def refresh_house(connection: duckdb.DuckDBPyConnection) -> None:
         parts.append(f"CAST(? AS {kind}) AS {rule.name}")
         values.append(value)
     connection.execute(
-        f"CREATE OR REPLACE TABLE house AS SELECT {', '.join(parts)}", values
+        f"CREATE OR REPLACE TEMP TABLE house AS SELECT {', '.join(parts)}", values
     )
 
 

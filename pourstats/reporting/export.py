@@ -1,0 +1,41 @@
+"""The whole store as a log folder that `load` reads back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from pourstats.faults import Refusal
+from pourstats.logs.tables import TABLES
+from pourstats.reporting import tables
+from pourstats.store import reading
+from pourstats.store.database import Store
+from pourstats.units import System
+
+
+def write_export(
+    store: Store, folder: Path, system: System, progress: Callable[[str], None]
+) -> dict[str, int]:
+    """Write every table that has rows as CSV, with Parquet beside; rows a file.
+
+    Raises Refusal if a file of that name is there already, or the folder can't be written.
+    """
+    with store.read() as connection:
+        frames = reading.frames(connection, *TABLES)
+    frames = {name: frame for name, frame in frames.items() if not frame.empty}
+    if not frames:
+        raise Refusal("the store has no rows to export yet", status=1)
+    there = [name for name in frames if (folder / f"{name}.csv").exists()]
+    if there:
+        raise Refusal(f"{folder / (there[0] + '.csv')} is there already; name a new folder")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Refusal(f"can't make the folder {folder} ({error.strerror})") from None
+    written = {}
+    for name, frame in frames.items():
+        progress(f"writing {name}")
+        for form in ("csv", "parquet"):
+            tables.write(frame, name, form, system, folder / f"{name}.{form}")
+        written[f"{name}.csv"] = len(frame)
+    return written

@@ -1,0 +1,25 @@
+"""The weekly review of a store: what it reads, in one place."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from pourstats.reporting.week import week_review
+from pourstats.store import openpours, reading, schema
+from pourstats.store.database import Store
+
+FRAMES = (
+    "pours", "trucks", "passes", "crew_time", "callbacks", "bids", "settings", "pour_output",
+    "day_output", "truck_times", "pass_intervals", "pour_weather",
+)  # fmt: skip
+
+
+def review(store: Store, ending: date | None) -> dict[str, Any]:
+    """The week that holds ``ending`` (None: the latest pour's). Raises Refusal without a store."""
+    with store.read() as connection:
+        frames = reading.frames(connection, *FRAMES)
+        house = schema.house(connection)
+        aside = reading.frame(connection, "set_aside")
+        unfinished = openpours.unfinished(connection)
+    return week_review(frames, house, ending, open_pours=unfinished, set_aside=aside)

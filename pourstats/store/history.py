@@ -1,0 +1,193 @@
+"""Deleting a pour and taking back the last change: rows move aside, none is ever lost."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import pyarrow as pa
+
+from pourstats.faults import Refusal
+from pourstats.logs.intake import ARROW_TYPES
+from pourstats.logs.tables import DEPENDENTS, SQL_TYPES, TABLES, Table
+from pourstats.store import books
+from pourstats.store.database import Store
+from pourstats.store.schema import DELETABLE, meta_number
+
+if TYPE_CHECKING:
+    import duckdb
+
+KEPT = {
+    "_source": pa.int64(), "_line": pa.int64(), "_raw": pa.string(), "_bare": pa.string(),
+    "_seq": pa.int64(), "_born": pa.int64(),
+}  # fmt: skip
+
+
+def delete(store: Store, pour_id: str) -> dict[str, int]:
+    """Take a pour away with its loads, passes, crew time and callbacks; how many rows a table.
+
+    Bids and jobs ahead stay: they stand without a pour. Raises Refusal if there is no such pour.
+    """
+    with store.write(create=False) as connection:
+        here = connection.execute("SELECT 1 FROM pours WHERE pour_id = ?", [pour_id]).fetchone()
+        if here is None:
+            raise Refusal(f"no pour {pour_id!r} is stored; `pourstats table pours` lists them", 1)
+        connection.execute("BEGIN")
+        first = meta_number(connection, "next_seq")
+        change = books.begin(connection, "delete", pour_id)
+        counts: dict[str, int] = {}
+        for name in DELETABLE:
+            table = TABLES[name]
+            listed = _listed(table)
+            books.record(
+                connection, change, "deleted", table,
+                f"SELECT * FROM {name} WHERE pour_id = {_literal(pour_id)}",
+            )  # fmt: skip
+            connection.execute(
+                f"""INSERT INTO deleted_{name} ({listed}, _change)
+                    SELECT {listed}, ? FROM {name} WHERE pour_id = ? ORDER BY _seq""",
+                [change.number, pour_id],
+            )
+            row = connection.execute(
+                f"DELETE FROM {name} WHERE pour_id = ?", [pour_id]
+            ).fetchone()
+            if row and row[0]:
+                counts[name] = int(row[0])
+        books.finish(connection, change, first)
+        connection.execute("COMMIT")
+        return counts
+
+
+def undo(store: Store) -> str:
+    """Take back the last change that still stands; says what it was.
+
+    Raises Refusal (status 1) if there is none.
+    """
+    with store.write(create=False) as connection:
+        row = connection.execute(
+            """SELECT change_id, noted_at, command, detail, first_seq, last_seq FROM changes
+               WHERE undone_at IS NULL ORDER BY change_id DESC LIMIT 1"""
+        ).fetchone()
+        if row is None:
+            raise Refusal("there is no change to take back", status=1)
+        number, at, command, detail, first, last = row
+        connection.execute("BEGIN")
+        counts: dict[str, int] = {}
+        if command == "delete":
+            _bring_back(connection, number, counts)
+        _take_out(connection, number, first, last, counts)
+        _restore_versions(connection, number, first, counts)
+        _reopen_set_aside(connection, number)
+        connection.execute(
+            "UPDATE changes SET undone_at = ? WHERE change_id = ?", [books.now(), number]
+        )
+        books.touch(connection)
+        connection.execute("COMMIT")
+    told = ", ".join(f"{count} {name}" for name, count in counts.items()) or "no stored rows"
+    return f"taken back: {command} {detail} of {at:%Y-%m-%d %H:%M} ({told})"
+
+
+def _bring_back(connection: duckdb.DuckDBPyConnection, number: int, counts: dict[str, int]) -> None:
+    for name in DELETABLE:
+        listed = _listed(TABLES[name])
+        connection.execute(
+            f"""INSERT INTO {name} ({listed})
+                SELECT {listed} FROM deleted_{name} WHERE _change = ? ORDER BY _seq""",
+            [number],
+        )
+        row = connection.execute(
+            f"DELETE FROM deleted_{name} WHERE _change = ?", [number]
+        ).fetchone()
+        if row and row[0]:
+            counts[name] = int(row[0])
+
+
+def _take_out(
+    connection: duckdb.DuckDBPyConnection, number: int, first: int, last: int,
+    counts: dict[str, int],
+) -> None:  # fmt: skip
+    """Rows that the change added go, into the history. Rows it took up go back to waiting."""
+    change = books.Change(number, "undo", "")
+    for table in TABLES.values():
+        born = f"SELECT * FROM {table.name} WHERE {_added(number, first, last, table)}"
+        found = connection.execute(f"SELECT count(*) FROM ({born})").fetchone()
+        if not found or not found[0]:
+            continue
+        books.record(connection, change, "undone", table, born)
+        connection.execute(
+            f"DELETE FROM {table.name} WHERE {_added(number, first, last, table)}"
+        )
+        counts[table.name] = counts.get(table.name, 0) + int(found[0])
+
+
+def _added(number: int, first: int, last: int, table: Table) -> str:
+    taken = ""
+    if table.name in DEPENDENTS:
+        taken = (
+            f" OR _born IN (SELECT seq FROM set_aside WHERE closed_change = {number}"
+            f" AND state = 'taken_up' AND table_name = '{table.name}')"
+        )
+    return f"(_born BETWEEN {first} AND {last}{taken})"
+
+
+def _restore_versions(
+    connection: duckdb.DuckDBPyConnection, number: int, first: int, counts: dict[str, int]
+) -> None:
+    """Rows that the change replaced or set aside get their version of before it back."""
+    found = connection.execute(
+        """SELECT table_name, born, "values" FROM history
+           WHERE change_id = ? AND action IN ('replaced', 'set_aside') AND born < ?
+           ORDER BY hist_seq""",
+        [number, first],
+    ).fetchall()
+    earliest: dict[tuple[str, int], str] = {}
+    for name, born, values in found:
+        earliest.setdefault((name, born), values)
+    by_table: dict[str, list[dict[str, Any]]] = {}
+    for (name, _), values in earliest.items():
+        by_table.setdefault(name, []).append(json.loads(values))
+    for name, versions in by_table.items():
+        table = TABLES[name]
+        arrays = {
+            c.name: _typed([v.get(c.name) for v in versions], ARROW_TYPES[SQL_TYPES[c.kind]])
+            for c in table.columns
+        }
+        arrays |= {k: pa.array([v.get(k) for v in versions], kind) for k, kind in KEPT.items()}
+        connection.register("versions", pa.table(arrays))
+        connection.execute(
+            f"DELETE FROM {name} WHERE _born IN (SELECT _born FROM versions)"
+        )
+        connection.execute(
+            f"INSERT INTO {name} ({_listed(table)}) SELECT {_listed(table)} FROM versions"
+        )
+        connection.unregister("versions")
+        counts[name] = counts.get(name, 0) + len(versions)
+
+
+def _typed(texts: list[Any], kind: Any) -> Any:
+    """Values of a history entry, whose dates and times are text there, as the column's type."""
+    if kind == pa.date32():
+        return pa.array(texts, pa.string()).cast(kind)
+    if pa.types.is_timestamp(kind):
+        return pa.array(texts, pa.string()).cast(kind)
+    return pa.array(texts, kind)
+
+
+def _reopen_set_aside(connection: duckdb.DuckDBPyConnection, number: int) -> None:
+    connection.execute(
+        "UPDATE set_aside SET state = 'open', closed_change = NULL WHERE closed_change = ?",
+        [number],
+    )
+    connection.execute(
+        "UPDATE set_aside SET state = 'undone', closed_change = ? WHERE change_id = ?"
+        " AND state = 'open'",
+        [number, number],
+    )
+
+
+def _listed(table: Table) -> str:
+    return ", ".join(f'"{name}"' for name in (*table.names, *KEPT))
+
+
+def _literal(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"

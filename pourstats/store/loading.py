@@ -1,0 +1,312 @@
+"""Logs → store: which files hold what, in which order they go in, and what became of each row."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pourstats.faults import Fault, Refusal
+from pourstats.logs import files, intake
+from pourstats.logs.cells import normalized
+from pourstats.logs.tables import DEPENDENTS, TABLES, Table
+from pourstats.store import books, corrections, lookalikes
+from pourstats.store.database import Store
+from pourstats.store.rows import Outcome, store_rows
+
+if TYPE_CHECKING:
+    import duckdb
+
+OWN_PAGES = {"about"}
+"""Sheets that our own workbooks carry for people; not a log table, and no surprise."""
+
+
+@dataclass
+class Report:
+    """What a load did, as `load --json` prints it."""
+
+    tables: dict[str, dict[str, int]] = field(default_factory=dict)
+    set_aside: list[Fault] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    usable: int = 0
+    unusable: int = 0
+
+    def counts(self, table: str) -> dict[str, int]:
+        """The table's counts, begun at nought."""
+        names = ("read", "added", "replaced", "unchanged", "set_aside", "taken_up")
+        return self.tables.setdefault(table, dict.fromkeys(names, 0))
+
+    def add(self, table: str, outcome: Outcome) -> None:
+        """Count the rows of one sheet."""
+        counts = self.counts(table)
+        for name in ("read", "added", "replaced", "unchanged", "set_aside"):
+            counts[name] += getattr(outcome, name)
+        self.set_aside += [fault for _, fault in outcome.faults]
+        self.warnings += outcome.warnings
+
+    @property
+    def rows(self) -> int:
+        """Rows read over all tables."""
+        return sum(counts["read"] for counts in self.tables.values())
+
+    @property
+    def status(self) -> int:
+        """The exit status of the command."""
+        if self.unusable and not self.usable:
+            return 2
+        if self.rows == 0 and not self.unusable:
+            return 1
+        return 3 if self.set_aside else 0
+
+    def as_json(self) -> dict[str, object]:
+        """The contract's shape."""
+        return {
+            "tables": self.tables,
+            "set_aside": [fault.as_json() for fault in self.set_aside],
+            "warnings": self.warnings,
+        }
+
+
+@dataclass
+class Part:
+    """One file, with the tables that it holds."""
+
+    path: Path
+    name: str
+    tables: list[tuple[Table, files.Sheet | None]]
+    """The sheet is None for a CSV file that is yet to be read."""
+
+
+def load(
+    store: Store,
+    paths: Iterable[Path],
+    progress: Callable[[str], None] = lambda line: None,
+    mappings: Mapping[str, Mapping[str, intake.Mapped]] | None = None,
+) -> Report:
+    """Load folders, CSV files and workbooks. Raises Refusal for a path that isn't there.
+
+    Each file is read and checked before the store is opened, and goes in whole or not at all.
+    Pours go first. ``mappings``: header signature → how a foreign file's columns are read.
+    """
+    report = Report()
+    loading = _Loading(store, report, progress, mappings or {})
+    parts = [part for path in paths for part in loading.parts(path)]
+    parts.sort(key=lambda part: _rank(part))
+    books_of = [part for part in parts if len(part.tables) > 1]
+    if len(books_of) > 1:
+        # Pours of every workbook first: rows of one may belong to a pour of another.
+        for part in books_of:
+            loading.store_part(part, [t for t in part.tables if t[0].name == "pours"])
+            part.tables = [t for t in part.tables if t[0].name != "pours"]
+    for part in parts:
+        loading.store_part(part, part.tables)
+    loading.finish()
+    return report
+
+
+def _rank(part: Part) -> int:
+    names = {table.name for table, _ in part.tables}
+    if names == {"pours"}:
+        return 0
+    return 1 if "pours" in names else 2
+
+
+class _Loading:
+    def __init__(
+        self,
+        store: Store,
+        report: Report,
+        progress: Callable[[str], None],
+        mappings: Mapping[str, Mapping[str, intake.Mapped]],
+    ) -> None:
+        self.store = store
+        self.report = report
+        self.progress = progress
+        self.mappings = mappings
+        self.change: int | None = None
+        self.unusable: list[tuple[Fault, Path]] = []
+        self.loaded: list[str] = []
+        self.first_seq: int | None = None
+
+    # Files --------------------------------------------------------------------------------------
+
+    def parts(self, path: Path) -> list[Part]:
+        """The files of a path, in name order; what is no log table is reported."""
+        if not path.exists():
+            raise Refusal(f"there is no file or folder {path}; check the name")
+        if path.is_dir():
+            found, unknown = [], []
+            for entry in sorted(path.iterdir(), key=lambda e: e.name.lower()):
+                if entry.name.startswith((".", "~$")) or entry.is_dir():
+                    continue
+                if entry.suffix.lower() == ".parquet":
+                    continue
+                part = self._part(entry)
+                if part is None:
+                    unknown.append(entry.name)
+                else:
+                    found.append(part)
+            if unknown:
+                self.report.warnings.append(f"not read, since no log table is called so:"
+                                            f" {', '.join(unknown)}")  # fmt: skip
+            return [part for part in found if part.tables]
+        part = self._part(path)
+        if part is None:
+            names = ", ".join(f"{name}.csv" for name in TABLES)
+            self._fail(path, f"no log table is called so; name it after what it holds ({names}),"
+                       " or let `pourstats map` look at it")  # fmt: skip
+            return []
+        return [part] if part.tables else []
+
+    def _part(self, path: Path) -> Part | None:
+        suffix = path.suffix.lower()
+        if suffix == ".csv":
+            table = intake.table_named(path.stem)
+            return Part(path, path.name, [(table, None)]) if table else None
+        if suffix in (".xlsx", ".xlsm"):
+            return self._workbook(path)
+        return None
+
+    def _workbook(self, path: Path) -> Part:
+        part = Part(path, path.name, [])
+        try:
+            sheets = files.read_workbook(path)
+        except files.Unusable as error:
+            self._fail(path, str(error))
+            return part
+        unknown = []
+        for sheet in sheets:
+            name = sheet[0] if isinstance(sheet, tuple) else sheet.sheet or ""
+            table = intake.table_named(name)
+            if table is None:
+                if normalized(name) not in OWN_PAGES:
+                    unknown.append(name)
+            elif isinstance(sheet, tuple):
+                self.report.warnings.append(f"{path.name}, sheet {name}: is empty")
+            else:
+                part.tables.append((table, sheet))
+        if unknown:
+            self.report.warnings.append(
+                f"{path.name}: sheets not read, since no log table is called so:"
+                f" {', '.join(unknown)}"
+            )
+        if not part.tables and not self.report.warnings:
+            self.report.warnings.append(f"{path.name}: no sheet holds a log table")
+        part.tables.sort(key=lambda entry: entry[0].name != "pours")
+        self.report.usable += 1
+        return part
+
+    def _fail(self, path: Path, reason: str) -> None:
+        fault = Fault(path.name, None, None, None, reason)
+        self.report.set_aside.append(fault)
+        self.report.unusable += 1
+        self.unusable.append((fault, path))
+
+    # Storing ------------------------------------------------------------------------------------
+
+    def store_part(self, part: Part, tables: list[tuple[Table, files.Sheet | None]]) -> None:
+        """Read and check a file, then put it into the store in one transaction."""
+        ready: list[intake.Checked] = []
+        for table, sheet in tables:
+            self.progress(f"reading {part.name}" + (f", {sheet.sheet}" if sheet else ""))
+            try:
+                rows = self._checked(part, table, sheet)
+            except files.Unusable as error:
+                self._fail(part.path, str(error))
+                return
+            if rows is not None:
+                ready.append(rows)
+        if not ready:
+            return
+        self.progress(f"storing {part.name}")
+        with self.store.write() as connection:
+            self._store(connection, part, ready)
+
+    def _checked(
+        self, part: Part, table: Table, sheet: files.Sheet | None
+    ) -> intake.Checked | None:
+        if sheet is None:
+            sheet = files.read_csv(part.path, part.name)
+            self.report.usable += 1
+        if sheet is None:
+            self.report.warnings.append(f"{part.name}: is empty")
+            self.report.counts(table.name)
+            return None
+        rows = intake.checked(sheet, table, self.mappings.get(signature(sheet.header)))
+        self.report.warnings += rows.warnings
+        self.report.counts(table.name)
+        if rows.read == 0:
+            place = f"{part.name}, sheet {sheet.sheet}" if sheet.sheet else part.name
+            self.report.warnings.append(f"{place}: has a header but no rows")
+            return None
+        return rows
+
+    def _store(
+        self, connection: duckdb.DuckDBPyConnection, part: Part, ready: list[intake.Checked]
+    ) -> None:
+        connection.execute("BEGIN")
+        first = self._next_seq(connection)
+        self.first_seq = first if self.first_seq is None else self.first_seq
+        change = books.begin(connection, "load", part.name, self.change)
+        change.path = str(part.path.resolve())
+        before = _state(connection)
+        for rows in ready:
+            outcome = store_rows(connection, rows, change)
+            self.report.add(rows.table.name, outcome)
+            corrections.forget_mended(connection, change, rows)
+            if rows.table.name == "pours":
+                corrections.resolve_anew(connection, change, outcome.moved_pours, self.report)
+            self.loaded.append(rows.table.name)
+        for name in DEPENDENTS:
+            corrections.take_up(connection, change, TABLES[name], self.report)
+        if _state(connection) != before or corrections.changed(connection, change, first):
+            books.finish(connection, change, first)
+            self.change = change.number
+        connection.execute("COMMIT")
+
+    def _next_seq(self, connection: duckdb.DuckDBPyConnection) -> int:
+        from pourstats.store.schema import meta_number
+
+        return meta_number(connection, "next_seq")
+
+    def finish(self) -> None:
+        """Keep the files that couldn't be used, and warn of ids that look alike."""
+        if self.unusable and (self.store.exists() or self.loaded):
+            with self.store.write() as connection:
+                connection.execute("BEGIN")
+                first = self._next_seq(connection)
+                change = books.begin(connection, "load", self.unusable[0][1].name, self.change)
+                for fault, path in self.unusable:
+                    change.path = str(path.resolve())
+                    books.set_aside(connection, change, [_whole_file(fault, path)])
+                books.finish(connection, change, first)
+                connection.execute("COMMIT")
+        if self.loaded and self.first_seq is not None and self.change is not None:
+            with self.store.read() as connection:
+                self.report.warnings += lookalikes.found(connection, self.first_seq)
+                if "crew_time" in self.loaded:
+                    self.report.warnings += lookalikes.clashes(connection, self.first_seq)
+
+
+def signature(header: list[str]) -> str:
+    """What tells one kind of file from another: its header names."""
+    return "|".join(normalized(name) for name in header)
+
+
+def _whole_file(fault: Fault, path: Path) -> dict[str, Any]:
+    mark = hashlib.md5(f"{path.resolve()}|{fault.reason}".encode()).hexdigest()
+    return {
+        "seq": 0, "table_name": None, "file": fault.file, "line": None, "reason": fault.reason,
+        "mark": mark, "waits_for_pour": False,
+    }  # fmt: skip
+
+
+def _state(connection: duckdb.DuckDBPyConnection) -> tuple[Any, ...]:
+    row = connection.execute(
+        """SELECT (SELECT count(*) FROM history), (SELECT count(*) FROM set_aside),
+                  (SELECT count(*) FROM set_aside WHERE state = 'open')"""
+    ).fetchone()
+    assert row is not None
+    return tuple(row)

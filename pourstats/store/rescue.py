@@ -1,0 +1,137 @@
+"""A whole, consistent copy of the store, and putting one back: all of it or none."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pourstats.faults import Refusal
+
+from pourstats.store.database import Store
+
+if TYPE_CHECKING:
+    import duckdb
+
+
+def backup(store: Store, target: Path) -> int:
+    """Copy the store to a file, which must not exist yet; how many pours are in it.
+
+    Raises Refusal.
+    """
+    if not store.exists():
+        raise Refusal(f"there is no store at {store.path} to back up", status=1)
+    if target.exists():
+        raise Refusal(f"{target} is there already; name a new file, so that no backup is lost")
+    with store.write(create=False) as connection:
+        digest = _digest(connection)
+        part = target.with_name(target.name + ".part")
+        _forget(part)
+        try:
+            connection.execute(f"ATTACH '{_escaped(part)}' AS copied")
+            try:
+                name = connection.execute("SELECT current_database()").fetchone()
+                assert name is not None
+                connection.execute(f'COPY FROM DATABASE "{name[0]}" TO copied')
+                connection.execute("INSERT INTO copied.meta VALUES ('backup_digest', ?)", [digest])
+            finally:
+                connection.execute("DETACH copied")
+            os.replace(part, target)
+        except Exception as error:
+            _forget(part)
+            raise Refusal(f"the backup {target} can't be written ({_first_line(error)})") from None
+        pours = connection.execute("SELECT count(*) FROM pours").fetchone()
+        return int(pours[0]) if pours else 0
+
+
+def restore(store: Store, source: Path) -> int:
+    """Put a backup in the store's place; how many pours are in it. A damaged or foreign file is
+    refused, and the store stays as it was. Raises Refusal."""
+    if not source.is_file():
+        raise Refusal(f"there is no backup file {source}")
+    if store.exists() and source.resolve() == store.path.resolve():
+        raise Refusal(f"{source} is the store itself; name the backup")
+    part = store.path.with_name(store.path.name + ".restoring")
+    try:
+        store.path.parent.mkdir(parents=True, exist_ok=True)
+        _forget(part)
+        part.write_bytes(source.read_bytes())
+    except OSError as error:
+        _forget(part)
+        raise Refusal(f"{source} can't be copied ({error.strerror})") from None
+    try:
+        pours = _checked(part, source)
+        if store.exists():
+            with _held(store):
+                pass
+        os.replace(part, store.path)
+        _forget(store.path.with_name(store.path.name + ".wal"))
+    finally:
+        _forget(part)
+    return pours
+
+
+@contextlib.contextmanager
+def _held(store: Store):  # type: ignore[no-untyped-def]
+    """Nobody else holds the store, or Refusal; a damaged one may be replaced all the same."""
+    try:
+        with store.write(create=False):
+            yield
+    except Refusal as error:
+        if "held by" in str(error):
+            raise
+        yield
+
+
+def _checked(part: Path, source: Path) -> int:
+    copy = Store(part)
+    try:
+        with copy.write(create=False) as connection:
+            row = connection.execute(
+                "SELECT value FROM meta WHERE name = 'backup_digest'"
+            ).fetchone()
+            if row is not None and row[0] != _digest(connection):
+                raise Refusal("its rows are not the ones that were backed up")
+            connection.execute("DELETE FROM meta WHERE name = 'backup_digest'")
+            pours = connection.execute("SELECT count(*) FROM pours").fetchone()
+            return int(pours[0]) if pours else 0
+    except Exception as error:
+        text = str(error).replace(str(part), str(source))
+        raise Refusal(
+            f"{source} is damaged or no backup of pourstats, and was refused whole; the store is"
+            f" as it was ({_first_line(text)})"
+        ) from None
+
+
+def _digest(connection: duckdb.DuckDBPyConnection) -> str:
+    """A number over every row of every table: what a backup must give again."""
+    parts = []
+    tables = connection.execute(
+        "SELECT table_name FROM duckdb_tables() WHERE NOT temporary AND NOT internal"
+        " AND database_name = current_database() ORDER BY table_name"
+    ).fetchall()
+    for (name,) in tables:
+        where = " WHERE name <> 'backup_digest'" if name == "meta" else ""
+        row = connection.execute(
+            f'SELECT count(*), coalesce(sum(hash(t)::HUGEINT), 0) FROM (SELECT * FROM "{name}"'
+            f"{where}) AS t"
+        ).fetchone()
+        assert row is not None
+        parts.append(f"{name}:{row[0]}:{row[1]}")
+    return "|".join(parts)
+
+
+def _first_line(error: object) -> str:
+    return str(error).splitlines()[0][:200] if str(error) else type(error).__name__
+
+
+def _escaped(path: Path) -> str:
+    return str(path).replace("'", "''")
+
+
+def _forget(path: Path) -> None:
+    with contextlib.suppress(FileNotFoundError):
+        path.unlink()
+    with contextlib.suppress(FileNotFoundError):
+        path.with_name(path.name + ".wal").unlink()
