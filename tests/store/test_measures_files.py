@@ -19,7 +19,8 @@ UNIT_SUFFIXES = {
 
 def test_every_file_has_a_place_in_the_order():
     names = {
-        path.name.removesuffix(".sql") for path in files("pourstats.store").joinpath("sql").iterdir()
+        path.name.removesuffix(".sql")
+        for path in files("pourstats.store").joinpath("sql").iterdir()
     }
     assert names == set(measures.ORDER)
 
@@ -28,7 +29,9 @@ def test_every_file_has_a_place_in_the_order():
 def test_the_header_names_the_real_columns(log, name):
     measures.define(log.connection)
     described = log.connection.execute(f"describe {name}").fetchall()
-    assert [column.name for column in measures.header(name).columns] == [row[0] for row in described]
+    assert [column.name for column in measures.header(name).columns] == [
+        row[0] for row in described
+    ]
     assert list(measures.frame(log.connection, name).columns) == [row[0] for row in described]
 
 

@@ -26,9 +26,13 @@ def test_overlapping_stretches_of_one_task_count_once(log):
 def test_a_wait_gives_way_to_work_on_any_pour(log):
     log.pour("A")
     log.pour("B")
-    log.crew_time(("A", "al", "wait", "9:00", "12:00", "set"), ("B", "al", "place", "10:00", "11:30"))
+    log.crew_time(
+        ("A", "al", "wait", "9:00", "12:00", "set"), ("B", "al", "place", "10:00", "11:30")
+    )
     assert shares(log) == {("al", "A", "wait"): 1.5, ("al", "B", "place"): 1.5}
-    assert log.frame("crew_time_clashes").empty, "waiting on one floor while placing another is no clash"
+    assert log.frame("crew_time_clashes").empty, (
+        "waiting on one floor while placing another is no clash"
+    )
 
 
 def test_a_wait_gives_way_to_travel_too(log):
@@ -204,7 +208,9 @@ def test_hours_agree_with_a_count_minute_by_minute(shared_log, rows):
 
     clashes = {
         tuple(row[:3]): row[3]
-        for row in measures.frame(shared_log.connection, "crew_time_clashes").itertuples(index=False)
+        for row in measures.frame(shared_log.connection, "crew_time_clashes").itertuples(
+            index=False
+        )
     }
     assert clashes == pytest.approx(counted_clashes(rows))
 
@@ -222,7 +228,9 @@ def test_a_persons_hours_are_the_clocks_and_tasks_add_up(shared_log, rows):
 
     pours = measures.frame(connection, "pour_output").set_index("pour_id")
     logged = pours[pours["hours_from"] == "crew_time"]
-    tasks = logged[["place_labor_h", "finish_labor_h", "saw_labor_h", "wait_labor_h", "other_labor_h"]]
+    tasks = logged[
+        ["place_labor_h", "finish_labor_h", "saw_labor_h", "wait_labor_h", "other_labor_h"]
+    ]
     assert tasks.sum(axis=1).to_list() == pytest.approx(logged["labor_h"].to_list())
     assert pours["paid_h"].sum() <= sum(clock.values()) + 1e-9
     on_slab = defaultdict(set)

@@ -96,7 +96,11 @@ shared as (
 
 both_waiting as (
     select o.worker, o.pour_a, o.pour_b, o.began, o.ended,
-        sum(date_diff('second', greatest(o.began, w.began), least(o.ended, w.ended))) as worked
+        sum(
+            case when w.began is not null
+                then date_diff('second', greatest(o.began, w.began), least(o.ended, w.ended))
+            end
+        ) as worked
     from shared as o
     left join work as w
         on o.worker = w.worker and o.knot = w.knot and w.began < o.ended and w.ended > o.began
