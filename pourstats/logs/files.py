@@ -124,12 +124,20 @@ def _decoded(data: bytes, name: str) -> tuple[str, list[str]]:
     return text, [note]
 
 
+_LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
+
+
+def _lines(text: str) -> Iterator[str]:
+    """The lines with their ends, one at a time: most readers need only the first."""
+    return (found[0] for found in _LINE.finditer(text))
+
+
 def _delimiter(text: str) -> tuple[str, str | None]:
     """(text, delimiter); the delimiter is None for an empty file.
 
     A first line ``sep=;``, which some spreadsheets write, is blanked but still counts as a line.
     """
-    for line in io.StringIO(text, newline=""):
+    for line in _lines(text):
         if not line.strip():
             continue
         declared = re.fullmatch(r"sep=([,;\t])", line.rstrip("\r\n"))
@@ -148,11 +156,13 @@ def _plain_sheet(text: str, delimiter: str, header_line: int, width: int) -> She
 
     None where the file needs the careful reader; both give the same.
     """
-    if '"' in text or "\r" in text.replace("\r\n", "") or width < 2:
+    if width < 2:
         return None
-    data = text.replace("\r\n", "\n").encode()
+    data = text.replace("\r\n", "\n").encode() if "\r" in text else text.encode()
     if not data.endswith(b"\n"):
         data += b"\n"
+    if b"\r" in data or data.rfind(b'"') >= _start_of_line(data, header_line):
+        return None
     buffer = np.frombuffer(data, dtype=np.uint8)
     ends = np.flatnonzero(buffer == 10)
     marks = np.flatnonzero(buffer == ord(delimiter))
@@ -192,6 +202,14 @@ def _plain_sheet(text: str, delimiter: str, header_line: int, width: int) -> She
     lines = np.arange(header_line + 1, header_line + 1 + len(body), dtype=np.int64)
     columns = [_combined(table.column(i)) for i in range(width)]
     return _without_blank_rows(Sheet("", None, [], columns, lines, raw))
+
+
+def _start_of_line(data: bytes, line: int) -> int:
+    """Where line ``line`` (counted from 0) begins."""
+    place = 0
+    for _ in range(line):
+        place = data.find(b"\n", place) + 1
+    return place
 
 
 def _without_line_end(raw: Any) -> Any:
@@ -244,7 +262,7 @@ class _Rows:
         self._rows = self._numbered()
 
     def _source(self, text: str) -> Iterator[str]:
-        for line in io.StringIO(text, newline=""):
+        for line in _lines(text):
             self._taken.append(line)
             yield line
 

@@ -297,6 +297,7 @@ def _tell(
     if not told:
         return
     rows_of = _rows_by_place(places, list(told))
+    warned: dict[str, list[tuple[int, str, str]]] = {}
     for place, cell in told.items():
         rows = rows_of[place]
         text = shown(distinct[place].as_py()).strip()
@@ -304,12 +305,15 @@ def _tell(
             for row in rows:
                 result.fault(int(row), column.name, text, cell.fault)
         elif cell.warning is not None:
-            where = Fault(
-                result.file, int(result.lines[rows[0]]), column.name, text, cell.warning,
-                result.sheet,
-            )  # fmt: skip
-            more = f" (and {len(rows) - 1} more such)" if len(rows) > 1 else ""
-            result.warnings.append(f"{where}{more}")
+            kind = re.sub(r"[\d.,]+|'[^']*'", "", cell.warning)
+            warned.setdefault(kind, []).extend((int(row), text, cell.warning) for row in rows)
+    for entries in warned.values():
+        # One line for all cells of a column that are odd in the same way.
+        row, text, warning = min(entries)
+        line = int(result.lines[row])
+        where = Fault(result.file, line, column.name, text, warning, result.sheet)
+        more = f" (and {len(entries) - 1} more such cells)" if len(entries) > 1 else ""
+        result.warnings.append(f"{where}{more}")
 
 
 def _rows_by_place(places: NDArray[Any], wanted: list[int]) -> dict[int, NDArray[np.int64]]:

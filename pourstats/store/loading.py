@@ -264,7 +264,9 @@ class _Loading:
         if _state(connection) != before or corrections.changed(connection, change, first):
             books.finish(connection, change, first)
             self.change = change.number
-        connection.execute("COMMIT")
+            connection.execute("COMMIT")
+        else:
+            connection.execute("ROLLBACK")
 
     def _next_seq(self, connection: duckdb.DuckDBPyConnection) -> int:
         from pourstats.store.schema import meta_number

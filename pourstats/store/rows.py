@@ -191,6 +191,8 @@ class _Storing:
                 array = pa.array(self.resolved[column.name], pa.timestamp("us"))
             elif column.name in rows.columns:
                 array = rows.columns[column.name]
+            elif column.name in self.table.key:
+                array = pa.nulls(rows.read, ARROW_TYPES[SQL_TYPES[column.kind]])
             else:
                 continue
             columns[column.name] = array.take(chosen)
