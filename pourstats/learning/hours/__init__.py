@@ -1,5 +1,18 @@
 """What a floor takes in labor: the crew's own record on the shape that every job shares."""
 
 from pourstats.learning.hours.model import HoursDraws, HoursModel, hours_model
+from pourstats.learning.hours.reasons import Driver, Outside, air_of, drivers, outside, similar
+from pourstats.learning.hours.record import hours_frame
 
-__all__ = ["HoursDraws", "HoursModel", "hours_model"]
+__all__ = [
+    "Driver",
+    "HoursDraws",
+    "HoursModel",
+    "Outside",
+    "air_of",
+    "drivers",
+    "hours_frame",
+    "hours_model",
+    "outside",
+    "similar",
+]
