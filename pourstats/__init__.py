@@ -1,0 +1,1 @@
+"""A small concrete floor crew's memory that counts."""

@@ -56,9 +56,9 @@ class Commands(click.Group):
             return super().resolve_command(ctx, args)
         except click.UsageError as error:
             near = get_close_matches(args[0], self.commands, n=1)
-            if near:
-                error.message += f" Did you mean {near[0]}?"
-            raise
+            if not near:
+                raise
+            raise click.UsageError(f"{error.message} Did you mean {near[0]}?", ctx) from None
 
 
 @click.group(cls=Commands, invoke_without_command=True)

@@ -34,7 +34,7 @@ class Fault:
         return asdict(self)
 
 
-class Refusal(Exception):
+class Refusal(Exception):  # noqa: N818 - it is an answer, not a mishap
     """A call, a file or a store that can't be used; the text says what to do instead.
 
     ``status`` is the command's exit status: 1 nothing to work with, 2 can't be used.

@@ -78,14 +78,14 @@ RULES: dict[str, Rule] = {
 """Every house rule by name."""
 
 
-class BadRule(ValueError):
+class RuleError(ValueError):
     """A name that is no house rule, or a value that it can't take; the text names the remedy."""
 
 
 def parsed(name: str, text: str) -> Value:
     """The value of a house rule from its text; an empty text unsets it (the default holds).
 
-    Raises BadRule with what would do instead.
+    Raises RuleError with what would do instead.
     """
     rule = RULES.get(name)
     if rule is None:
@@ -93,7 +93,7 @@ def parsed(name: str, text: str) -> Value:
 
         near = get_close_matches(name, RULES, n=1)
         hint = f"; did you mean {near[0]}?" if near else ""
-        raise BadRule(f"no house rule is called {name!r}{hint} (`pourstats settings` lists them)")
+        raise RuleError(f"no house rule is called {name!r}{hint} (`pourstats settings` lists them)")
     text = text.strip()
     if text == "":
         return rule.default
@@ -102,17 +102,17 @@ def parsed(name: str, text: str) -> Value:
     if rule.kind == "clock":
         match = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text)
         if match is None:
-            raise BadRule(f"{name}: {text!r} is not a time of day; write it as 04:30")
+            raise RuleError(f"{name}: {text!r} is not a time of day; write it as 04:30")
         return f"{int(match[1]):02d}:{match[2]}"
     if rule.kind == "zone":
         from zoneinfo import available_timezones
 
         if text not in available_timezones():
-            raise BadRule(f"{name}: {text!r} is not a time zone; write it as America/Denver")
+            raise RuleError(f"{name}: {text!r} is not a time zone; write it as America/Denver")
         return text
     word = re.sub(r"[\s_-]+", "_", text.lower())
     if word not in rule.choices:
-        raise BadRule(f"{name}: {text!r} is not one of {', '.join(rule.choices)}")
+        raise RuleError(f"{name}: {text!r} is not one of {', '.join(rule.choices)}")
     return word
 
 
@@ -122,9 +122,9 @@ def _number(rule: Rule, text: str) -> float:
     try:
         number = float(cleaned[:-1] if percent else cleaned) / (100.0 if percent else 1.0)
     except ValueError:
-        raise BadRule(f"{rule.name}: {text!r} is not a number ({rule.unit})") from None
+        raise RuleError(f"{rule.name}: {text!r} is not a number ({rule.unit})") from None
     if not _within(rule, number):
-        raise BadRule(
+        raise RuleError(
             f"{rule.name}: {text!r} is outside {rule.low:g} to {rule.high:g} ({rule.unit})"
         )
     return number

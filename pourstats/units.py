@@ -79,7 +79,7 @@ _WORDS: dict[str, str] = {
 }  # fmt: skip
 
 
-class UnitFault(ValueError):
+class UnitError(ValueError):
     """A unit that is not known, or of the wrong dimension; the text says what would do."""
 
 
@@ -99,7 +99,7 @@ def _aliases() -> dict[str, str]:
 
 def known_unit(text: str) -> str | None:
     """pint's name of the unit as the trade writes it (``sf``, ``CY``, ``°F``, ``m²``), or None."""
-    word = text.strip().lower().translate(str.maketrans({"²": "2", "³": "3", "º": "°"}))
+    word = text.strip().lower().translate(str.maketrans("²³º", "23°"))
     word = re.sub(r"[\s_]+", "", word).replace("**", "").replace("^", "")
     if word == "°":
         return "degree"
@@ -112,17 +112,16 @@ def known_unit(text: str) -> str | None:
 def checked_unit(text: str, house: str) -> str:
     """pint's name of the written unit, if it can stand in a column of unit ``house``.
 
-    Raises UnitFault with what would do.
+    Raises UnitError with what would do.
     """
     unit = known_unit(text)
     if unit is None:
-        raise UnitFault(f"unit {text!r} is not known here; write {_examples(house)}")
+        raise UnitError(f"unit {text!r} is not known here; write {_examples(house)}")
     registry = _registry()
     if registry.Unit(unit).dimensionality != registry.Unit(_HOUSE[house]).dimensionality or (
-        (unit == "percent") != (house == "percent")
-        or (unit == "degree") != (house == "deg")
+        (unit == "percent") != (house == "percent") or (unit == "degree") != (house == "deg")
     ):
-        raise UnitFault(f"{text!r} is not {_WORDS[house]}; write {_examples(house)}")
+        raise UnitError(f"{text!r} is not {_WORDS[house]}; write {_examples(house)}")
     return unit
 
 

@@ -1,0 +1,1 @@
+"""What the crew's own record supports: frames in, estimates with their doubt out."""

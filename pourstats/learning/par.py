@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pourstats.learning.draws import stream
 from pourstats.logs.tables import FINISHES, PLACEMENTS, SLAB_TYPES
 
 if TYPE_CHECKING:
@@ -204,7 +205,7 @@ class UsualHours:
         Effects are shared by all pours of a draw, day-to-day noise is each pour's own.
         """
         design, base = _design(pours)
-        random = np.random.default_rng(seed)
+        random = stream(seed, "usual hours")
         effects = random.multivariate_normal(
             self.effects, self.covariance, size=count, method="cholesky"
         )
@@ -235,7 +236,7 @@ def usual_hours(pours: pd.DataFrame) -> UsualHours:
         scaled = x * (weight / noise**2)[:, None]
         covariance = np.linalg.inv(precision + scaled.T @ x)
         fresh = covariance @ (scaled.T @ y)
-        leverage = np.einsum("ij,jk,ik->i", x, covariance, x) * weight / noise**2
+        leverage = ((x @ covariance) * x).sum(axis=1) * weight / noise**2
         residual = y - x @ fresh
         free = max(1.0, float(reading.sum()) - float(leverage.sum()))
         variance = (float((weight * residual**2).sum()) + NOISE_GUESS_WEIGHT * NOISE_GUESS**2) / (

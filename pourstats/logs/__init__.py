@@ -1,0 +1,1 @@
+"""What the crew writes: tables, readers, taps and forms."""

@@ -63,7 +63,9 @@ def read_cell(text: str, column: Column, reading: Reading) -> Cell:
         return BLANK
     mark = text[1:2] if text.startswith(MARK) else ""
     if mark == "e":
-        return Cell(fault=f"{quoted(plain)} is a spreadsheet error; put the value there, or leave blank")
+        return Cell(
+            fault=f"{quoted(plain)} is a spreadsheet error; put the value there, or leave blank"
+        )
     if mark == "f":
         return Cell(
             fault=f"{quoted(plain)} is a formula that was never worked out; open the workbook in a"
@@ -103,7 +105,9 @@ def _read_choice(text: str, column: Column, mark: str) -> Cell:
                 if near
                 else "use one of " + ", ".join(column.choices)
             )
-            return Cell(fault=f"{quoted(part.strip())} is no {column.name.replace('_', ' ')}; {hint}")
+            return Cell(
+                fault=f"{quoted(part.strip())} is no {column.name.replace('_', ' ')}; {hint}"
+            )
         found.append(choice)
     if column.kind == "choice":
         return Cell(found[0])
@@ -132,7 +136,9 @@ def _read_date(text: str, mark: str) -> Cell:
     if isinstance(day, str):
         return Cell(fault=day)
     if rest and not re.fullmatch(r"0?0:00(:00(\.0+)?)?", rest):
-        return Cell(fault=f"{quoted(text)} has a time of day in a date column; write {day.isoformat()}")
+        return Cell(
+            fault=f"{quoted(text)} has a time of day in a date column; write {day.isoformat()}"
+        )
     return Cell(day)
 
 
@@ -160,7 +166,9 @@ def _date_remedy(text: str) -> str:
 
 def _read_time(text: str, mark: str) -> Cell:
     if mark == "n" or mark == "p":
-        return Cell(fault=f"{quoted(text)} is a plain number, not a time; write 2031-06-03 06:40 or 6:40")
+        return Cell(
+            fault=f"{quoted(text)} is a plain number, not a time; write 2031-06-03 06:40 or 6:40"
+        )
     if mark == "b":
         return Cell(fault=f"{quoted(text)} is a yes/no, not a time; write 2031-06-03 06:40 or 6:40")
     day, rest = _split(text)
@@ -185,7 +193,9 @@ def _clock_seconds(text: str) -> int | Cell:
     match = _CLOCK.fullmatch(text)
     if match is None:
         if _CLOCK.match(text) and _ZONED.search(text):
-            return Cell(fault=f"{quoted(text)} carries a time zone; write the local clock time without")
+            return Cell(
+                fault=f"{quoted(text)} carries a time zone; write the local clock time without"
+            )
         if re.fullmatch(r"\d{3,4}", text) and int(text[-2:]) < 60 and int(text[:-2]) < 24:
             return Cell(
                 fault=f"{quoted(text)} is not a time; was {int(text[:-2])}:{text[-2:]} meant?"
@@ -208,11 +218,14 @@ _VULGAR = {
 }  # fmt: skip
 _POINT = r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _GROUPED = r"[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?"
-_POINT_NUMBER = re.compile(rf"(?P<sign>[+\-−]?)\s*(?P<digits>{_GROUPED}|{_POINT})(?P<rest>.*)", re.S)
+_POINT_NUMBER = re.compile(
+    rf"(?P<sign>[+\-−]?)\s*(?P<digits>{_GROUPED}|{_POINT})(?P<rest>.*)", re.S
+)
 _COMMA = r"(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?"
 _COMMA_GROUPED = r"[1-9]\d{0,2}(?:\.\d{3})+,\d+|[1-9]\d{0,2}(?:\.\d{3}){2,}"
 _COMMA_NUMBER = re.compile(
-    rf"(?P<sign>[+\-−]?)\s*(?P<digits>{_COMMA_GROUPED}|{_POINT}(?![\d,])|{_COMMA})(?P<rest>.*)", re.S
+    rf"(?P<sign>[+\-−]?)\s*(?P<digits>{_COMMA_GROUPED}|{_POINT}(?![\d,])|{_COMMA})(?P<rest>.*)",
+    re.S,
 )
 _FRACTION = re.compile(r"(?:(\d+)[\s-]+)?(\d+)\s*/\s*(\d+)(.*)", re.S)
 _FEET_INCHES = re.compile(
@@ -225,7 +238,9 @@ def _read_number(text: str, column: Column, reading: Reading, mark: str) -> Cell
     if mark == "b":
         return Cell(fault=f"{quoted(text)} is a yes/no, not a number")
     if mark in ("d", "c"):
-        return Cell(fault=f"{quoted(text)} is a date or time, not a number; check the cell's format")
+        return Cell(
+            fault=f"{quoted(text)} is a date or time, not a number; check the cell's format"
+        )
     written, unit_text, fault = _number_and_unit(text, column, reading, mark)
     if fault is not None or written is None:
         return Cell(fault=fault)
@@ -236,7 +251,7 @@ def _read_number(text: str, column: Column, reading: Reading, mark: str) -> Cell
             return Cell(fault=f"{quoted(text)}: {column.name} has no unit; write the number alone")
         try:
             unit = units.checked_unit(unit_text, column.unit)
-        except units.UnitFault as error:
+        except units.UnitError as error:
             return Cell(fault=f"{quoted(text)}: {error}")
         value = _converted(written, unit, column.unit)
     return _in_range(text, value, column, converted=value != written)
@@ -301,8 +316,10 @@ def _decimal(
             hint = "write decimals with a point, as 4.5, and thousands as 1,200 or 1200"
         return None, "", f"{quoted(text)} can be read in two ways; {hint}"
     if reading.decimal_comma:
-        digits = digits.replace(".", "").replace(",", ".") if "," in digits else (
-            digits.replace(".", "") if digits.count(".") > 1 else digits
+        digits = (
+            digits.replace(".", "").replace(",", ".")
+            if "," in digits
+            else (digits.replace(".", "") if digits.count(".") > 1 else digits)
         )
     else:
         digits = digits.replace(",", "")

@@ -22,7 +22,7 @@ MOST_UNPACKED_BYTES = 100 * 1024 * 1024
 BLOCK_ROWS = 100_000
 
 
-class Unusable(Exception):
+class UnusableError(Exception):
     """A file of which nothing can be read; the text says why and what to do."""
 
 
@@ -64,16 +64,18 @@ def shown(text: str) -> str:
 
 
 def read_csv(path: Path, name: str | None = None) -> Sheet | None:
-    """The sheet in a CSV file; None if the file is empty. Raises Unusable."""
+    """The sheet in a CSV file; None if the file is empty. Raises UnusableError."""
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise Unusable(f"can't be read ({error.strerror}); check that you may open it") from None
+        raise UnusableError(
+            f"can't be read ({error.strerror}); check that you may open it"
+        ) from None
     return csv_sheet(data, name or path.name)
 
 
 def csv_sheet(data: bytes, name: str) -> Sheet | None:
-    """The sheet in the bytes of a CSV file; None if empty. Raises Unusable."""
+    """The sheet in the bytes of a CSV file; None if empty. Raises UnusableError."""
     _refuse_foreign(data)
     text, warnings = _decoded(data, name)
     text, delimiter = _delimiter(text)
@@ -86,7 +88,7 @@ def csv_sheet(data: bytes, name: str) -> Sheet | None:
     while header and not header[-1].strip():
         header.pop()
     if len(header) > MOST_COLUMNS:
-        raise Unusable(f"its header has {len(header)} columns; the most is {MOST_COLUMNS}")
+        raise UnusableError(f"its header has {len(header)} columns; the most is {MOST_COLUMNS}")
     sheet = _plain_sheet(text, delimiter, header_line, len(header)) or rows.sheet(len(header))
     sheet.file, sheet.header, sheet.decimal_comma = name, header, decimal_comma
     sheet.warnings = warnings
@@ -101,12 +103,14 @@ def _refuse_foreign(data: bytes) -> None:
         (b"PAR1", "a Parquet file"),
     ):
         if data.startswith(start):
-            raise Unusable(f"its name says CSV but it is {what}; save it as CSV, or as .xlsx")
+            raise UnusableError(f"its name says CSV but it is {what}; save it as CSV, or as .xlsx")
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        raise Unusable('it is saved as UTF-16; save it as "CSV UTF-8"')
+        raise UnusableError('it is saved as UTF-16; save it as "CSV UTF-8"')
     if b"\x00" in data:
         line = data[: data.index(b"\x00")].count(b"\n") + 1
-        raise Unusable(f"it holds NUL bytes (first in line {line}); save it again as CSV UTF-8")
+        raise UnusableError(
+            f"it holds NUL bytes (first in line {line}); save it again as CSV UTF-8"
+        )
 
 
 def _decoded(data: bytes, name: str) -> tuple[str, list[str]]:
@@ -117,7 +121,7 @@ def _decoded(data: bytes, name: str) -> tuple[str, list[str]]:
     try:
         text = data.decode("cp1252")
     except UnicodeDecodeError:
-        raise Unusable(
+        raise UnusableError(
             f"line {line} is neither UTF-8 nor Windows-1252 text; save it as CSV UTF-8"
         ) from None
     note = f"{name}: read as Windows-1252 (line {line} is not UTF-8); check accents and signs"
@@ -275,16 +279,16 @@ class _Rows:
                 return
             except csv.Error as error:
                 if "field larger" in str(error):
-                    raise Unusable(
+                    raise UnusableError(
                         f"line {line} has a cell of more than {MOST_CELL_CHARACTERS:,} characters;"
                         " is a quote missing there?"
                     ) from None
-                raise Unusable(f"line {line} can't be read as CSV ({error})") from None
+                raise UnusableError(f"line {line} can't be read as CSV ({error})") from None
             raw = "".join(self._taken)
             self._taken.clear()
             if _quote_left_open(raw, self._reader.dialect.delimiter):
                 place = line + _opening_line(raw, self._reader.dialect.delimiter)
-                raise Unusable(f"the quote opened in line {place} is never closed; close it")
+                raise UnusableError(f"the quote opened in line {place} is never closed; close it")
             yield line, row, raw
             line = self._reader.line_num + 1
 
@@ -376,25 +380,25 @@ def _opening_line(raw: str, delimiter: str) -> int:
 def read_workbook(path: Path, name: str | None = None) -> list[Sheet | tuple[str, str]]:
     """The sheets of a workbook, hidden ones too. An empty one is a pair (sheet name, "empty").
 
-    Raises Unusable.
+    Raises UnusableError.
     """
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise Unusable(f"can't be read ({error.strerror}); check that you may open it") from None
+        raise UnusableError(
+            f"can't be read ({error.strerror}); check that you may open it"
+        ) from None
     return workbook_sheets(data, name or path.name)
 
 
 def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:
-    """As :func:`read_workbook`, from the bytes of the file. Raises Unusable."""
+    """As :func:`read_workbook`, from the bytes of the file. Raises UnusableError."""
     formulas = _unpacked_within_limit(data)
     import openpyxl
 
     try:
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        plain = (
-            openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else None
-        )
+        plain = openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else None
         sheets: list[Sheet | tuple[str, str]] = []
         for page in book.worksheets:
             if hasattr(page, "reset_dimensions"):
@@ -402,22 +406,22 @@ def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:
             unsolved = _formulas(plain[page.title]) if plain is not None else {}
             sheets.append(_page(page, name, unsolved) or (page.title, "empty"))
         return sheets
-    except (Unusable, MemoryError):
+    except (UnusableError, MemoryError):
         raise
     except Exception as error:  # openpyxl lets many kinds through for a broken file
-        raise Unusable(
+        raise UnusableError(
             f"can't be read as a workbook ({type(error).__name__}); open it and save it again"
             " as .xlsx"
         ) from None
 
 
 def _unpacked_within_limit(data: bytes) -> bool:
-    """Whether the workbook holds formulas. Raises Unusable for what is no workbook, or too large.
+    """Whether the workbook holds formulas. Raises UnusableError for what is none or too large.
 
     Sizes in a zip's own list may lie, so it is unpacked and counted.
     """
     if not data.startswith(b"PK"):
-        raise Unusable("its name says .xlsx but it is no workbook; save it again as .xlsx")
+        raise UnusableError("its name says .xlsx but it is no workbook; save it again as .xlsx")
     total, formulas = 0, False
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -427,17 +431,17 @@ def _unpacked_within_limit(data: bytes) -> bool:
                     while chunk := part.read(1 << 20):
                         total += len(chunk)
                         if total > MOST_UNPACKED_BYTES:
-                            raise Unusable("it would unpack to more than 100 MB; split it")
+                            raise UnusableError("it would unpack to more than 100 MB; split it")
                         if "worksheets" in entry.filename and not formulas:
                             window = tail + chunk
                             formulas = b"<f>" in window or b"<f " in window or b"<f/" in window
                             tail = chunk[-3:]
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
-        raise Unusable(f"it is damaged ({error}); open it and save it again") from None
+        raise UnusableError(f"it is damaged ({error}); open it and save it again") from None
     except Exception as error:
-        if isinstance(error, Unusable):
+        if isinstance(error, UnusableError):
             raise
-        raise Unusable(f"it is damaged ({error}); open it and save it again") from None
+        raise UnusableError(f"it is damaged ({error}); open it and save it again") from None
     return formulas
 
 
@@ -453,7 +457,7 @@ def _formulas(page: Any) -> dict[tuple[int, int], str]:
     return found
 
 
-def _page(page: Any, name: str, formulas: dict[tuple[int, int], str]) -> Sheet | None:
+def _page(page: Any, name: str, formulas: dict[tuple[Any, Any], str]) -> Sheet | None:
     header: list[str] = []
     rows: list[list[str]] = []
     lines: list[int] = []
@@ -468,7 +472,7 @@ def _page(page: Any, name: str, formulas: dict[tuple[int, int], str]) -> Sheet |
                 texts.append("")
             texts.append(_cell_text(cell, formulas.get((row, column)) if formulas else None))
         if len(texts) > MOST_COLUMNS and any(texts[MOST_COLUMNS:]):
-            raise Unusable(f"sheet {page.title} has more than {MOST_COLUMNS} columns")
+            raise UnusableError(f"sheet {page.title} has more than {MOST_COLUMNS} columns")
         if line is None or not any(shown(text).strip() for text in texts):
             continue
         if not header:

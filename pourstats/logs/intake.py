@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from pourstats import settings, units
 from pourstats.faults import Fault
 from pourstats.logs.cells import Cell, Reading, normalized, quoted, read_cell
-from pourstats.logs.files import Sheet, Unusable, shown
+from pourstats.logs.files import Sheet, UnusableError, shown
 from pourstats.logs.tables import SQL_TYPES, TABLES, Column, Table
 
 ARROW_TYPES: dict[str, Any] = {
@@ -110,7 +110,7 @@ def table_named(name: str) -> Table | None:
 
 
 def checked(sheet: Sheet, table: Table, mapping: Mapping[str, Mapped] | None = None) -> Checked:
-    """The sheet's rows, checked against the table. Raises Unusable for a header that names a
+    """The sheet's rows, checked against the table. Raises UnusableError for a header that names a
     column twice."""
     heads, warnings = _heads(sheet, table, mapping or {})
     n = len(sheet.lines)
@@ -152,7 +152,7 @@ def _heads(
         name = names.get(normalized(base))
         same = name or normalized(written)
         if same in seen:
-            raise Unusable(f"its header names {name or written.strip()} twice; take one out")
+            raise UnusableError(f"its header names {name or written.strip()} twice; take one out")
         if same:
             seen.add(same)
         where = sheet.file + (f", sheet {sheet.sheet}" if sheet.sheet else "")
@@ -228,9 +228,7 @@ _USUAL_TIME = (
 _USUAL_NUMBER = r"^-?\d{1,15}(\.\d{1,17})?$"
 
 
-def _usual(
-    column: Column, texts: Any, reading: Reading, typed: bool
-) -> tuple[Any, Iterable[int]]:
+def _usual(column: Column, texts: Any, reading: Reading, typed: bool) -> tuple[Any, Iterable[int]]:
     """(values of the texts in a usual spelling, places of those left to read one by one)."""
     everything = range(len(texts))
     if len(texts) < MANY_TEXTS or typed:
@@ -258,7 +256,7 @@ def _usual_numbers(column: Column, values: Any, reading: Reading) -> Any:
             return None
         try:
             unit = units.checked_unit(reading.unit, column.unit)
-        except units.UnitFault:
+        except units.UnitError:
             return None
         numbers = units.to_house(numbers, unit, column.unit)
     low = max(_or(column.low, -np.inf), _or(column.odd_low, -np.inf))
@@ -379,7 +377,7 @@ def _check_settings(result: Checked) -> None:
             continue
         try:
             settings.parsed(name, value)
-        except settings.BadRule as error:
+        except settings.RuleError as error:
             known = name in settings.RULES
             result.fault(row, "value" if known else "name", value if known else name, str(error))
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 Kind = Literal["id", "text", "notes", "number", "whole", "date", "time", "choice", "choices"]
-"""What a cell holds. ``id`` and ``text`` are trimmed, ``notes`` is kept to the letter, ``choice`` is
-one word of a list, ``choices`` several joined by ``;``."""
+"""What a cell holds. ``id`` and ``text`` are trimmed, ``notes`` kept to the letter, ``choice`` is one
+word of a list, ``choices`` several joined by ``;``."""
 
 Anchor = Literal["own", "pour", "job", "none"]
 """What a bare clock time rests on: the row's own date, its pour's, its job's, or nothing."""
@@ -124,7 +124,13 @@ _POUR_ID = Column(
     "pour_id", "id", "the crew's own label of the pour", "Pour", "Colado", required=True, short=True
 )
 _SITE = Column(
-    "site", "id", "job site; the weather is matched by it", "Site", "Obra", required=True, short=True
+    "site",
+    "id",
+    "job site; the weather is matched by it",
+    "Site",
+    "Obra",
+    required=True,
+    short=True,
 )
 _DATE = Column("date", "date", "day of the placement", "Date", "Fecha", required=True, short=True)
 _SLAB_TYPE = Column(
@@ -170,9 +176,7 @@ _REINFORCEMENT = Column(
     "reinforcement", "choices", "what is in the slab against cracking", "Reinforcement", "Refuerzo",
     choices=REINFORCEMENTS,
 )  # fmt: skip
-_BASE = Column(
-    "base", "choices", "what the concrete lies on", "Base", "Base", choices=BASES
-)
+_BASE = Column("base", "choices", "what the concrete lies on", "Base", "Base", choices=BASES)
 _PLACEMENT = Column(
     "placement", "choice", "how the concrete gets to the slab", "Placement", "Cómo se coloca",
     choices=PLACEMENTS,
@@ -181,9 +185,7 @@ _EXPOSURE = Column(
     "exposure", "choice", "what the sky does to the slab", "Exposure", "Sol o sombra",
     choices=EXPOSURES,
 )  # fmt: skip
-_FINISH = Column(
-    "finish", "choice", "the finish asked for", "Finish", "Acabado", choices=FINISHES
-)
+_FINISH = Column("finish", "choice", "the finish asked for", "Finish", "Acabado", choices=FINISHES)
 _CONCRETE_TEMP = Column(
     "concrete_temp", "number", "concrete temperature at discharge (ASTM C1064)", "Concrete temp",
     "Temp. del concreto", unit="degF", low=0, high=140, odd_low=40, odd_high=100,
@@ -464,7 +466,8 @@ JOBS = Table(
         _POUR_ID, _DATE, _SITE, _SLAB_TYPE, _AREA, _THICKNESS, _ORDERED, _HANDS, _FINISH_HANDS,
         _MIX, _STRENGTH, _SLUMP, _ADMIXTURES, _SCM, _REINFORCEMENT, _BASE, _PLACEMENT, _EXPOSURE,
         _FINISH, _CONCRETE_TEMP, _SAW_TYPE, _SAW_LENGTH, _LEAD,
-        Column("earliest_start", "time", "the site may be worked from", "Not before", "No antes de"),
+        Column("earliest_start", "time", "the site may be worked from", "Not before",
+               "No antes de"),
         Column("latest_end", "time", "the site must be left by", "Not after", "No después de"),
         Column("place_start", "time", "a start already agreed, if any", "Agreed start",
                "Hora acordada"),

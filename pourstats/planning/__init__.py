@@ -1,0 +1,1 @@
+"""What to do next: where record, forecast and models meet."""

@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pourstats.reporting import week_text as words
 from pourstats.reporting.week_figures import Frames, figures, ledger, monday, table, weekly
 from pourstats.reporting.week_hours import (
     LEAST_TO_JUDGE,
@@ -23,12 +22,14 @@ from pourstats.reporting.week_hours import (
     judging_pours,
     pars,
 )
+from pourstats.reporting.week_sentences import headline_text, reason_text, standout_text
 from pourstats.reporting.week_standouts import stands_out
+from pourstats.reporting.week_text import week_text
 
 PRIVATE_KEYS: tuple[str, ...] = ("labor_cost_usd", "labor_cost_usd_per_yd3", "cost_from")
 """Keys, at any depth, that give pay away: :func:`without_private` drops them."""
 
-week_text = words.week_text
+__all__ = ["PRIVATE_KEYS", "week_review", "week_text", "without_private"]
 
 
 def without_private(review: Any) -> Any:
@@ -44,6 +45,7 @@ def week_review(
     frames: Frames,
     house: Mapping[str, Any],
     ending: date | None = None,
+    *,
     open_pours: pd.DataFrame | Sequence[Mapping[str, Any]] = (),
     set_aside: pd.DataFrame | Sequence[Mapping[str, Any]] = (),
     lately: Sequence[str | Mapping[str, Any]] = (),
@@ -93,13 +95,13 @@ def week_review(
     review["headline"] = _headline(week, hours)
     review["callbacks"] = _callbacks(frames, wide, start)
     review["figures"] = figures(wide, weekly(wide, frames), start, base.index)
-    review["pours"] = [_pour(row, hours.pours.loc[i]) for i, row in week.iterrows()]
+    review["pours"] = [_pour(week.loc[i], hours.pours.loc[i]) for i in week.index]
     review["days"] = _days(frames, start)
     review["control"] = _control(wide, hours)
     review["par"] = pars(wide, start)
     review["bids"] = _bids(week)
     review["stands_out"] = stands_out(
-        wide, hours, base, start, review["callbacks"], house.get("age_limit_min")
+        wide, hours, base, review["callbacks"], house.get("age_limit_min")
     )
     review["missing"] = _missing(frames, week)
     review["cannot_tell"] = _cannot_tell(hours, review["figures"], week)
@@ -108,10 +110,10 @@ def week_review(
 
 def _finished(review: dict[str, Any]) -> dict[str, Any]:
     review = _json(review)
-    review["headline"]["sentence"] = words.headline_text(review)
+    review["headline"]["sentence"] = headline_text(review)
     for item in review["stands_out"]:
-        item["sentence"] = words.standout_text(item)
-        item["because"] = words.reason_text(item)
+        item["sentence"] = standout_text(item)
+        item["because"] = reason_text(item)
     return review
 
 
@@ -154,7 +156,22 @@ def _headline(week: pd.DataFrame, hours: Hours) -> dict[str, Any]:
         "verdict": hours.verdict,
         "earlier_pours": hours.earlier,
         "basis": hours.basis,
+        "most_over": _most_over(week, hours) if judged else None,
         "far_out": [str(pour_id) for pour_id in hours.pours.index[far]],
+    }
+
+
+def _most_over(week: pd.DataFrame, hours: Hours) -> dict[str, Any] | None:
+    """The floor that took most hours over its usual ones, if any took more than half an hour."""
+    over = (hours.pours["labor_h"] - hours.pours["usual_h"]).dropna()
+    if over.empty or over.max() < 0.5:
+        return None
+    pour = week.loc[over.idxmax()]
+    return {
+        "pour_id": str(pour["pour_id"]),
+        "site": pour.get("site"),
+        "slab_type": pour.get("slab_type"),
+        "over_h": float(over.max()),
     }
 
 
@@ -197,9 +214,9 @@ def _control(wide: pd.DataFrame, hours: Hours) -> dict[str, Any] | None:
         return None
     now = hours.pours["ratio"].dropna()
     points = [
-        {"pour_id": str(i), "date": _day(wide.loc[i, "date"]), "ratio": float(r), "in_week": inside}
+        {"pour_id": str(i), "date": _day(wide["date"][i]), "ratio": float(r), "in_week": inside}
         for ratios, inside in ((hours.past_ratios, False), (now, True))
-        for i, r in ratios.items()
+        for i, r in zip(ratios.index, ratios, strict=True)
     ]
     chart = hours.chart
     return {
@@ -309,7 +326,7 @@ _SHOWN_ASIDE = 5
 
 def _aside(rows: pd.DataFrame | Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """Rows set aside: entries, distinct rows, by file, and the first few in full."""
-    entries = _rows(rows)
+    entries = [row for row in _rows(rows) if row.get("state") in (None, "open")]
     files: dict[str, set[Any]] = {}
     for entry in entries:
         place = (entry.get("sheet"), entry.get("line"))

@@ -89,7 +89,7 @@ def times(frame: pd.DataFrame, name: str) -> pd.Series[Any]:
 def monday(dates: pd.Series[Any]) -> pd.Series[Any]:
     """The Monday on or before each date, at midnight."""
     days = pd.to_datetime(dates).dt.normalize()
-    return days - pd.to_timedelta(days.dt.weekday, unit="D")
+    return days - pd.to_timedelta(days.dt.day_of_week, unit="D")
 
 
 def table(frames: Frames, name: str, *needed: str) -> pd.DataFrame:
@@ -187,7 +187,8 @@ def _passes(frames: Frames) -> pd.DataFrame:
     on_late = late.clip(lower=0.0).groupby(logged["pour_id"]).max().rename("on_late_min")
     held = table(frames, "passes", "pour_id", "held_up")
     held = held[held["held_up"].notna() & (held["held_up"] != "no")]
-    words = held.groupby("pour_id")["held_up"].agg(lambda said: ";".join(dict.fromkeys(said)))
+    held = held.drop_duplicates(["pour_id", "held_up"])
+    words = held.groupby("pour_id")["held_up"].agg(";".join)
     return pd.concat([count, delay, on_late, words.rename("held_up")], axis=1)
 
 
@@ -198,7 +199,11 @@ def _waits(frames: Frames) -> pd.DataFrame:
     hours = (times(rows, "end") - times(rows, "start")).dt.total_seconds() / 3600.0
     if rows.empty:
         return pd.DataFrame(index=pd.Index([], name="pour_id"))
-    spread = hours.groupby([rows["pour_id"], rows["wait_for"]]).sum().unstack()
+    spread = (
+        pd.DataFrame({"pour_id": rows["pour_id"], "for": rows["wait_for"], "hours": hours})
+        .dropna(subset=["for"])
+        .pivot_table(index="pour_id", columns="for", values="hours", aggfunc="sum")
+    )
     return spread.rename(columns=lambda word: f"wait_{word}_h")
 
 
@@ -260,13 +265,15 @@ def figures(
 
     ``base`` are the pours (ids) that tell what is usual; their weeks give the ranges, or the pours
     themselves where the weeks are fewer than eight. Each figure: ``value``, ``unit``, ``total``
-    and ``over`` (the two sums behind a ratio), ``usual_low``, ``usual_middle``, ``usual_high``,
-    ``usual_of`` (weeks or pours), ``usual_count``, ``verdict`` (below, usual, above, None).
+    and ``over`` (the two sums behind a ratio), ``pours_known``, ``usual_low``, ``usual_middle``,
+    ``usual_high``, ``usual_of`` (weeks or pours), ``usual_count``, ``verdict`` (below, usual,
+    above, None).
     """
     past = wide.loc[wide.index.isin(base)]
     weeks = pd.Index(past["week"].unique()).sort_values()[-HISTORY_WEEKS:]
     history = sums[sums.index.isin(weeks) & (sums.index != week)]
     now = sums[sums.index == week]
+    poured = wide[wide["week"] == week]
     single = _sums(past.assign(one=np.arange(len(past))), "one", None)
     found: dict[str, dict[str, Any]] = {}
     for figure in FIGURES:
@@ -281,9 +288,20 @@ def figures(
             "unit": figure.unit,
             "total": _first(column(now, figure.name + "__top")),
             "over": _first(column(now, figure.name + "__bottom")) if figure.bottom else None,
+            "pours_known": _pours_known(poured, figure),
             **_usual(known, of, value),
         }
     return found
+
+
+def _pours_known(poured: pd.DataFrame, figure: Figure) -> int | None:
+    """How many of the week's pours are in the figure; None where it isn't a sum over pours."""
+    if figure.top not in poured.columns:
+        return None
+    known = poured[figure.top].notna()
+    if figure.bottom is not None:
+        known &= column(poured, figure.bottom) > 0.0
+    return int(known.sum())
 
 
 def _usual(known: UsualRange | None, of: str, value: float | None) -> dict[str, Any]:

@@ -12,6 +12,8 @@ from pourstats.learning.control import IndividualsChart, ratio_chart
 from pourstats.learning.par import LEAST_FOR_PAR, UsualHours, baseline, size_class, usual_hours
 from pourstats.reporting.week_figures import Frames, column, table
 
+HISTORY_POURS = 2000
+"""What is usual rests on at most this many of the latest earlier pours."""
 LEAST_TO_JUDGE = 5
 """With fewer earlier pours nothing is called fast or slow."""
 LEAST_TO_TRUST = 10
@@ -64,8 +66,8 @@ def judging_pours(wide: pd.DataFrame, start: pd.Timestamp) -> tuple[pd.DataFrame
     """
     before = wide[wide["date"] < start]
     if int(before["labor_h"].notna().sum()) >= LEAST_TO_TRUST:
-        return before, "before"
-    outside = wide[wide["week"] != start]
+        return before[-HISTORY_POURS:], "before"
+    outside = wide[wide["week"] != start][:HISTORY_POURS]
     return outside, "before" if len(outside) == len(before) else "before_and_after"
 
 
@@ -133,10 +135,9 @@ def pars(wide: pd.DataFrame, start: pd.Timestamp) -> list[dict[str, Any]]:
     if "slab_type" not in wide.columns or week.empty:
         return []
     found = []
-    for (slab_type, lower), group in week.groupby(
-        [week["slab_type"], week["area"].map(lambda area: size_class(area)[0])]
-    ):
-        upper = size_class(lower)[1]
+    classes = week["area"].map(lambda area: size_class(area)[0])
+    for (slab_type, least), group in week.groupby([week["slab_type"], classes]):
+        lower, upper = size_class(float(str(least)))
         like = base[(base["slab_type"] == slab_type) & (base["area"] >= lower)]
         like = like[like["area"] < upper] if upper is not None else like
         par = baseline(like["area"], like["labor_h"]) if len(like) >= LEAST_FOR_PAR else None
@@ -173,34 +174,35 @@ def add_bids(wide: pd.DataFrame, frames: Frames) -> pd.DataFrame:
     last = known.sort_values("bid_date", kind="stable").drop_duplicates("pour_id", keep="last")
     last = last.set_index("pour_id")
     result = wide.copy()
-    result["bid_h"] = last["bid_hours"].reindex(wide.index).astype(float)
+    result["bid_full_h"] = last["bid_hours"].reindex(wide.index).astype(float)
     scope = last["scope"] if "scope" in last.columns else pd.Series(None, index=last.index)
-    result["bid_spent_h"], result["bid_why_not"] = np.nan, None
-    result["bid_why_not"] = result["bid_why_not"].astype(object)
-    result["bid_full_h"] = result["bid_h"]
-    for pour_id in result.index[result["bid_h"].notna()]:
-        spent, why = _within_scope(result.loc[pour_id], scope.get(pour_id))
-        if why is None:
-            result.loc[pour_id, "bid_spent_h"] = spent
-        else:
-            result.loc[pour_id, ["bid_h", "bid_why_not"]] = [np.nan, why]
+    texts = scope.reindex(wide.index).astype(object)
+    texts = texts.where(texts.notna(), "")
+    result["bid_spent_h"] = np.nan
+    why_not = pd.Series([None] * len(wide), index=wide.index, dtype=object)
+    for text in texts.unique():
+        bid_so = result["bid_full_h"].notna() & (texts == text)
+        spent, why = _within_scope(result[bid_so], str(text))
+        result.loc[bid_so, "bid_spent_h"] = spent
+        why_not[bid_so] = why
+    result["bid_h"] = result["bid_full_h"].where(result["bid_spent_h"].notna())
+    result["bid_why_not"] = why_not
     return result
 
 
-def _within_scope(pour: pd.Series[Any], scope: object) -> tuple[float, str | None]:
-    """Logged hours of the tasks that were bid, or why they can't be told."""
-    words = {w.strip() for w in scope.split(";")} if isinstance(scope, str) else set()
-    words.discard("")
-    words = words or set(LOGGED_TASKS)
-    extra = sorted(words - LOGGED_TASKS)
+def _within_scope(pours: pd.DataFrame, text: str) -> tuple[pd.Series[Any], pd.Series[Any]]:
+    """Logged hours of the tasks that were bid, and why they can't be told where they can't."""
+    scope = {word.strip() for word in text.split(";")} - {""} or set(LOGGED_TASKS)
+    spent = pours["labor_h"].copy()
+    why = pd.Series([None] * len(pours), index=pours.index, dtype=object)
+    extra = sorted(scope - LOGGED_TASKS)
     if extra:
-        return np.nan, "the bid holds " + ", ".join(extra) + " too, which the log has no hours for"
-    if not np.isfinite(pour["labor_h"]):
-        return np.nan, "its hours are not logged"
-    left_out = sorted(LOGGED_TASKS - words)
-    if not left_out:
-        return float(pour["labor_h"]), None
-    if not np.isfinite(pour["task_h"]):
-        return np.nan, "the bid leaves out " + ", ".join(left_out) + "; a headcount can't tell it"
-    apart = sum(float(pour[f"{task}_labor_h"]) for task in left_out)
-    return float(pour["labor_h"]) - apart, None
+        why[:] = f"the bid holds {', '.join(extra)} too, which the log has no hours for"
+        return spent * np.nan, why
+    left_out = sorted(LOGGED_TASKS - scope)
+    if left_out:
+        apart = pours[[f"{task}_labor_h" for task in left_out]].sum(axis=1)
+        spent = (spent - apart).where(pours["task_h"].notna())
+        why[spent.isna()] = f"the bid leaves out {', '.join(left_out)}; a headcount can't tell it"
+    why[pours["labor_h"].isna()] = "its hours are not logged"
+    return spent, why

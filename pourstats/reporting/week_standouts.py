@@ -7,12 +7,13 @@ one list. The weights of what is not hours are our own choices, named below.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from pourstats.learning.control import UsualRange, usual_range
+from pourstats.learning.control import LEAST_FOR_RANGE, UsualRange, usual_range
 from pourstats.reporting.week_figures import TASK_HOURS, column
 from pourstats.reporting.week_hours import Hours
 
@@ -25,6 +26,8 @@ BID_HOUR_WEIGHS = 0.5
 CALLBACK_WEIGHS = 8.0
 CAUTION_WEIGHS = 2.0
 TROUBLE_WEIGHS = 0.5
+WORTH_TELLING_H = 4.0
+"""A floor within the ordinary is told of from this weight on."""
 
 CAUTION_EVAPORATION = 0.2
 """lb/ft2/h from which precautions against drying cracks are advised (ACI 305R)."""
@@ -34,14 +37,14 @@ EXPLAINS = 0.2
 """An inferred reason must account for at least this share of the hours over."""
 LATE_ON_MIN = 15.0
 OVERRUN_PCT = 10.0
-OVER_BID = 1.15
+OVER_BID, OVER_BID_H = 1.15, 4.0
+"""A bid is passed noticeably from 15 percent and four hours on."""
 
 
 def stands_out(
     wide: pd.DataFrame,
     hours: Hours,
     base: pd.DataFrame,
-    week: pd.Timestamp,
     callbacks: list[dict[str, Any]],
     age_limit_min: float | None,
 ) -> list[dict[str, Any]]:
@@ -49,40 +52,51 @@ def stands_out(
 
     Fewer only where the week has fewer floors and callbacks. Each: ``kind`` (floor, callback,
     went_well), ``unusual``, ``weight_h``, ``pour_id``, ``site``, ``date``, ``evidence`` (a list of
-    ``measure``, ``value``, ``usual_low``, ``usual_middle``, ``usual_high``) and ``reason`` (``words``,
-    ``source``: log, likely or None).
+    ``measure``, ``value``, ``usual_low``, ``usual_middle``, ``usual_high``, weightiest first) and
+    ``reason`` (``words``, ``source``: log, likely or None).
     """
-    usual = _pour_ranges(base)
+    crew = _Crew(base, _pour_ranges(base), _learned(base, hours.past_ratios), age_limit_min)
     floors = [
-        _floor(wide.loc[pour_id], hours.pours.loc[pour_id], usual, base, hours, age_limit_min)
-        for pour_id in hours.pours.index
+        _floor(wide.loc[pour_id], hours.pours.loc[pour_id], crew) for pour_id in hours.pours.index
     ]
     calls = [_call(call) for call in callbacks]
     bad = [item for item in floors if item["kind"] == "floor"]
     good = [item for item in floors if item["kind"] == "went_well"]
-    bad = sorted(bad + calls, key=lambda item: (not item["unusual"], -item["weight_h"]))
-    good = sorted(good, key=lambda item: -item["weight_h"])
-    told = [item for item in bad if item["unusual"]][: MOST - (1 if good else 0)] + good[:1]
+    bad = sorted(bad + calls, key=_by_weight)
+    good = sorted(good, key=_by_weight)
+    news = [item for item in bad if item["unusual"] or item["weight_h"] >= WORTH_TELLING_H]
+    told = news[: MOST - (1 if good else 0)] + good[:1]
     if len(told) < LEAST:
         rest = [item for item in (*bad, *good[1:]) if item not in told]
         told = [*told, *rest[: LEAST - len(told)]]
-    order = {"floor": 0, "callback": 0, "went_well": 1}
-    return sorted(
-        told, key=lambda item: (order[item["kind"]], not item["unusual"], -item["weight_h"])
-    )
+    return sorted(told, key=lambda item: (item["kind"] == "went_well", *_by_weight(item)))
+
+
+def _by_weight(item: Mapping[str, Any]) -> tuple[float, bool, str]:
+    return -item["weight_h"], not item["unusual"], str(item["pour_id"])
+
+
+@dataclass(frozen=True)
+class _Crew:
+    """What the earlier pours say of this crew."""
+
+    base: pd.DataFrame
+    usual: Mapping[str, UsualRange | None]
+    learned: Mapping[str, float]
+    age_limit_min: float | None
 
 
 def _pour_ranges(base: pd.DataFrame) -> dict[str, UsualRange | None]:
     """What single pours usually show, from the earlier ones."""
-    overrun = column(base, "overrun_pct")
     return {
         "first_pass_min": usual_range(column(base, "first_pass_min")),
         "passes": usual_range(column(base, "passes")),
         "starved_min": usual_range(column(base, "starved_min")),
         "over_min": usual_range(column(base, "over_min")),
         "late_min": usual_range(column(base, "late_min")),
-        "overrun_pct": usual_range(overrun),
-        "wait_share_pct": usual_range(100.0 * base["wait_labor_h"] / base["task_h"]),
+        "overrun_pct": usual_range(column(base, "overrun_pct")),
+        "spent_to_bid": usual_range(column(base, "bid_spent_h") / column(base, "bid_h")),
+        "oldest_min": usual_range(column(base, "oldest_min")),
     }
 
 
@@ -106,100 +120,99 @@ def _known(value: float) -> float:
 
 
 def _beyond(value: float, usual: UsualRange | None, least: float) -> bool:
-    """Above most pours, and enough to matter; without a usual range only ``least`` counts twice."""
+    """Clearly above most pours, and enough to matter; with no usual range, twice ``least`` is.
+
+    Clearly is a quarter of the way from the middle to the upper end beyond it: a hair over the
+    ninth in ten is no news.
+    """
     if not np.isfinite(value) or value < least:
         return False
-    return value > usual.high if usual is not None else value >= 2.0 * least
+    if usual is None:
+        return value >= 2.0 * least
+    return value > usual.high + 0.25 * (usual.high - usual.middle)
 
 
-def _floor(
-    pour: pd.Series[Any],
-    judged: pd.Series[Any],
-    usual: Mapping[str, UsualRange | None],
-    base: pd.DataFrame,
-    hours: Hours,
-    age_limit_min: float | None,
-) -> dict[str, Any]:
-    facts: list[dict[str, Any]] = []
-    weights = [0.0]
+def _floor(pour: pd.Series[Any], judged: pd.Series[Any], crew: _Crew) -> dict[str, Any]:
+    """One floor: everything about it that stood out, the weightiest first."""
     verdict = judged["verdict"]
-    over_h = _known(judged["labor_h"] - judged["usual_h"])
-    if np.isfinite(judged["ratio"]):
-        known = UsualRange(judged["low_h"], judged["usual_h"], judged["high_h"], hours.earlier)
-        facts.append(_fact("labor_h", judged["labor_h"], known if verdict else None))
     slow = verdict in ("slow", "far_slow")
+    over_h = _known(judged["labor_h"] - judged["usual_h"])
+    weighed = _weighed(pour, crew.usual, crew.age_limit_min)
+    if np.isfinite(judged["labor_h"]):
+        spread = UsualRange(judged["low_h"], judged["usual_h"], judged["high_h"], 0)
+        spent = _fact("labor_h", judged["labor_h"], spread if verdict else None)
+        weighed.append((over_h if slow else 0.0, spent | {"verdict": verdict}))
+    # A stable sort keeps the hours last among facts without weight.
+    facts = [fact for _, fact in sorted(weighed, key=lambda pair: -pair[0])]
     if slow:
-        weights.append(over_h)
-        facts += _where_it_went(pour, judged["usual_h"], base)
-    people = _known(_number(pour, "hands")) or 1.0
-    finishers = _known(_number(pour, "finish_hands")) or people
-    starved, over, late = (_number(pour, n) for n in ("starved_min", "over_min", "late_min"))
-    odd = slow
-    if _beyond(starved, usual["starved_min"], 20.0):
-        odd = True
-        weights.append(starved / 60.0 * people)
-        facts.append(_fact("starved_min", starved, usual["starved_min"]))
-    if _beyond(late, usual["late_min"], 30.0):
-        odd = True
-        facts.append(_fact("late_min", late, usual["late_min"]))
-    if _beyond(over, usual["over_min"], 20.0):
-        odd = True
-        weights.append(over / 60.0 * TRUCK_HOUR_WEIGHS)
-        facts.append(_fact("over_min", over, usual["over_min"]))
-    on_late = _number(pour, "on_late_min")
-    if on_late >= LATE_ON_MIN:
-        odd = True
-        weights.append(on_late / 60.0 * finishers)
-        facts.append(_fact("on_late_min", on_late))
-    first = _number(pour, "first_pass_min")
-    if _beyond(first, usual["first_pass_min"], 60.0) and usual["first_pass_min"] is not None:
-        odd = True
-        weights.append((first - usual["first_pass_min"].middle) / 60.0 * finishers)
-        facts.append(_fact("first_pass_min", first, usual["first_pass_min"]))
-    passes = _number(pour, "passes")
-    if slow and _beyond(passes, usual["passes"], 2.0) and usual["passes"] is not None:
-        facts.append(_fact("passes", passes, usual["passes"]))
-    overrun = _number(pour, "overrun_pct")
-    if _beyond(overrun, usual["overrun_pct"], OVERRUN_PCT):
-        odd = True
-        spilled = overrun / (100.0 + overrun) * _known(_number(pour, "placed_yd3"))
-        weights.append(spilled * OVERRUN_YARD_WEIGHS)
-        facts.append(_fact("overrun_pct", overrun, usual["overrun_pct"]))
-    bid, spent = _number(pour, "bid_h"), _number(pour, "bid_spent_h")
-    if spent > OVER_BID * bid:
-        odd = True
-        weights.append((spent - bid) * BID_HOUR_WEIGHS)
-        facts.append(_fact("over_bid_h", spent - bid) | {"bid_h": bid})
-    oldest = _number(pour, "oldest_min")
-    if age_limit_min is not None and oldest > age_limit_min:
-        odd = True
-        weights.append(CAUTION_WEIGHS)
-        facts.append(_fact("oldest_min", oldest) | {"limit_min": age_limit_min})
-    drying = _number(pour, "evaporation_max_lb_ft2_h")
-    if drying >= CAUTION_EVAPORATION and pour.get("tc_from") != "air":
-        odd = True
-        weights.append(CAUTION_WEIGHS)
-        facts.append(_fact("evaporation_max_lb_ft2_h", drying))
+        facts += _where_it_went(pour, judged["usual_h"], crew.base)
+        facts += _extra_passes(pour, crew.usual["passes"])
     trouble = _words(pour.get("trouble"))
-    if trouble:
-        odd = True
-        weights.append(TROUBLE_WEIGHS)
-    well = verdict in ("fast", "far_fast") and max(weights) <= TROUBLE_WEIGHS
+    weight = max([weight for weight, _ in weighed] + [TROUBLE_WEIGHS if trouble else 0.0])
+    odd = slow or bool(trouble) or len(weighed) > int(np.isfinite(judged["labor_h"]))
+    well = verdict in ("fast", "far_fast") and not odd
     return {
         "kind": "went_well" if well else "floor",
-        "unusual": bool(odd or well),
+        "unusual": odd or well,
         "beyond_natural_limits": verdict in ("far_slow", "far_fast"),
         # Of two readings of the same lost time the larger counts; they are not added up.
-        "weight_h": float(-over_h if well else max(max(weights), 0.0 if odd else over_h)),
+        # Hours over that are within the ordinary count half: they may be chance.
+        "weight_h": float(-over_h if well else max(weight, 0.5 * over_h)),
         "over_h": float(over_h),
         "pour_id": pour["pour_id"],
         "site": _plain(pour.get("site")),
         "slab_type": _plain(pour.get("slab_type")),
         "date": pour["date"].strftime("%Y-%m-%d"),
         "evidence": facts,
-        "reason": _reason(pour, judged, usual, trouble, over_h if slow else 0.0),
+        "reason": _reason(pour, judged, crew, trouble, over_h if slow else 0.0),
         "note": _plain(pour.get("notes")),
     }
+
+
+def _weighed(
+    pour: pd.Series[Any], usual: Mapping[str, UsualRange | None], age_limit_min: float | None
+) -> list[tuple[float, dict[str, Any]]]:
+    """What the log shows beside the hours that was out of the ordinary, with its weight."""
+    found: list[tuple[float, dict[str, Any]]] = []
+    people = _known(_number(pour, "hands")) or 1.0
+    finishers = _known(_number(pour, "finish_hands")) or people
+    for measure, least, weight_of_hour in (
+        ("starved_min", 20.0, people),
+        ("over_min", 20.0, TRUCK_HOUR_WEIGHS),
+        ("late_min", 30.0, 0.0),
+    ):
+        minutes = _number(pour, measure)
+        if _beyond(minutes, usual[measure], least):
+            found.append((minutes / 60.0 * weight_of_hour, _fact(measure, minutes, usual[measure])))
+    on_late = _number(pour, "on_late_min")
+    if on_late >= LATE_ON_MIN:
+        found.append((on_late / 60.0 * finishers, _fact("on_late_min", on_late)))
+    first, spread = _number(pour, "first_pass_min"), usual["first_pass_min"]
+    if spread is not None and _beyond(first, spread, 60.0):
+        waited = (first - spread.middle) / 60.0 * finishers
+        found.append((waited, _fact("first_pass_min", first, spread)))
+    overrun = _number(pour, "overrun_pct")
+    if _beyond(overrun, usual["overrun_pct"], OVERRUN_PCT):
+        extra_yd3 = overrun / (100.0 + overrun) * _known(_number(pour, "placed_yd3"))
+        fact = _fact("overrun_pct", overrun, usual["overrun_pct"])
+        found.append((extra_yd3 * OVERRUN_YARD_WEIGHS, fact))
+    bid, spent = _number(pour, "bid_h"), _number(pour, "bid_spent_h")
+    if spent - bid >= OVER_BID_H and _beyond(spent / bid, usual["spent_to_bid"], OVER_BID):
+        fact = _fact("over_bid_h", spent - bid) | {"bid_h": bid}
+        found.append(((spent - bid) * BID_HOUR_WEIGHS, fact))
+    oldest = _number(pour, "oldest_min")
+    if age_limit_min is not None and _beyond(oldest, usual["oldest_min"], age_limit_min):
+        fact = _fact("oldest_min", oldest, usual["oldest_min"]) | {"limit_min": age_limit_min}
+        found.append((CAUTION_WEIGHS, fact))
+    drying = _number(pour, "evaporation_max_lb_ft2_h")
+    if drying >= CAUTION_EVAPORATION and pour.get("tc_from") != "air":
+        found.append((CAUTION_WEIGHS, _fact("evaporation_max_lb_ft2_h", drying)))
+    return found
+
+
+def _extra_passes(pour: pd.Series[Any], usual: UsualRange | None) -> list[dict[str, Any]]:
+    passes = _number(pour, "passes")
+    return [_fact("passes", passes, usual)] if usual is not None and passes > usual.high else []
 
 
 def _where_it_went(
@@ -232,7 +245,7 @@ def _plain(cell: object) -> str | None:
 def _reason(
     pour: pd.Series[Any],
     judged: pd.Series[Any],
-    usual: Mapping[str, UsualRange | None],
+    crew: _Crew,
     trouble: list[str],
     over_h: float,
 ) -> dict[str, Any]:
@@ -243,7 +256,7 @@ def _reason(
     if held_up and _number(pour, "on_late_min") >= LATE_ON_MIN:
         said = [f"held_up_{word}" for word in held_up]
         return {"source": "log", "words": said, "hours": None, "value": None}
-    accounted = _accounted(pour, judged, usual)
+    accounted = _accounted(pour, judged, crew.usual, crew.learned)
     word, (explained, value) = max(accounted.items(), key=lambda item: item[1][0])
     if over_h > 0.0 and explained >= max(1.0, EXPLAINS * over_h):
         return {
@@ -256,7 +269,10 @@ def _reason(
 
 
 def _accounted(
-    pour: pd.Series[Any], judged: pd.Series[Any], usual: Mapping[str, UsualRange | None]
+    pour: pd.Series[Any],
+    judged: pd.Series[Any],
+    usual: Mapping[str, UsualRange | None],
+    learned: Mapping[str, float],
 ) -> dict[str, tuple[float, float | None]]:
     """Labor-hours that each thing seen in the log can account for, and the number that shows it."""
     people = _known(_number(pour, "hands")) or 1.0
@@ -287,11 +303,38 @@ def _accounted(
     if overrun >= OVERRUN_PCT:
         placing = _known(_number(pour, "place_labor_h")) or judged["labor_h"] / 3.0
         found["more_concrete"] = (placing * overrun / (100.0 + overrun), overrun)
-    air = _number(pour, "air_temp_f")
-    if air >= HOT_F:
-        found["heat"] = (0.15 * judged["usual_h"], air)
-    if _number(pour, "day_pours") >= 2.0:
-        found["two_pours_that_day"] = (0.1 * judged["usual_h"], _number(pour, "day_pours"))
+    for word, share in learned.items():
+        if _applies(word, pour):
+            found[word] = (share * judged["usual_h"], _number(pour, "air_temp_f"))
+    return found
+
+
+def _applies(word: str, pour: pd.Series[Any]) -> bool:
+    if word == "heat":
+        return _number(pour, "air_temp_f") >= HOT_F
+    return _number(pour, "day_pours") >= 2.0
+
+
+def _learned(base: pd.DataFrame, ratios: pd.Series[Any]) -> dict[str, float]:
+    """By what share heat, or two pours on a day, lengthened this crew's earlier floors.
+
+    Only what the record bears out: at least eight floors with it and eight without, and a
+    difference of over two standard errors.
+    """
+    logs = np.log(ratios)
+    marks = {
+        "heat": column(base, "air_temp_f").reindex(ratios.index) >= HOT_F,
+        "two_pours_that_day": column(base, "day_pours").reindex(ratios.index) >= 2.0,
+    }
+    found = {}
+    for word, mark in marks.items():
+        with_it, without = logs[mark], logs[~mark]
+        if min(len(with_it), len(without)) < LEAST_FOR_RANGE:
+            continue
+        gap = float(with_it.mean() - without.mean())
+        error = float(np.sqrt(with_it.var() / len(with_it) + without.var() / len(without)))
+        if gap > 2.0 * error:
+            found[word] = float(np.expm1(gap))
     return found
 
 

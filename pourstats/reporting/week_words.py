@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from math import ceil, floor
 from typing import Any
 
 UNIT_WORDS: dict[str, dict[str, str]] = {
@@ -41,13 +42,18 @@ MISSING_WORDS: dict[str, str] = {
     "trucks": "No truck tickets: minutes over, late and starved can't be told",
     "passes": "No passes: when the crew got on it comes from `machine_on`, if logged",
     "bids": "No bids: hours bid against hours spent can't be told",
-    "hours": "No hours: log hands, crew in and gone, or each person's times",
-    "tasks": "Hours by head count only, no shares of placing, finishing and sawing",
-    "loads": "No truck times",
-    "first_pass": "No first pass: log `machine_on`",
-    "pay": "No labor cost: set pay in the crew table, or `pourstats settings default_pay N`",
-    "bid": "No bid",
 }
+"""What a whole log lacks."""
+
+LACK_WORDS: dict[str, str] = {
+    "hours": "hours (log hands, crew in and gone, or each person's times)",
+    "tasks": "hours by task",
+    "loads": "truck times",
+    "first_pass": "the first pass (log machine on)",
+    "pay": "pay (crew table, or `pourstats settings default_pay N`)",
+    "bid": "a bid",
+}
+"""What single pours lack."""
 
 
 def plain(word: str | None) -> str:
@@ -58,11 +64,15 @@ def plain(word: str | None) -> str:
 Shown = Callable[[float | None], float | None]
 
 
-def _digits(value: float) -> str:
-    size = abs(value)
-    if size >= 20 or abs(size - round(size)) < 1e-9:
-        return f"{value:,.0f}"
-    return f"{value:,.1f}" if size >= 2 else f"{value:,.2f}"
+def number_text(value: float | None, digits: int | None = None) -> str:
+    """Two or three figures as they matter, thousands with a comma; unknown is a dash."""
+    if value is None:
+        return "-"
+    if digits is None:
+        size = abs(value)
+        whole = abs(size - round(size)) < 1e-9
+        digits = 0 if size >= 9.95 or whole else 1 if size >= 1.95 else 2
+    return f"{value:,.{digits}f}"
 
 
 def _minutes(value: float) -> str:
@@ -72,7 +82,11 @@ def _minutes(value: float) -> str:
 
 @dataclass(frozen=True)
 class Words:
-    """How one figure is told. ``kind``: number, percent, dollars, minutes, per_load, bid, per."""
+    """How one figure is told.
+
+    ``kind``: number, count (whole), total (a sum that may lack pours), percent (a share of hours),
+    dollars, minutes, per_load, per_pour, bid.
+    """
 
     label: str
     kind: str = "number"
@@ -86,61 +100,63 @@ class Words:
             return f"${value:,.0f}"
         if self.kind in ("minutes", "per_load", "per_pour"):
             return _minutes(value)
-        return _digits(value)
+        return number_text(value)
 
-    def value(self, figure: dict[str, Any], shown: Shown, system: str) -> str:
+    def value(self, figure: Mapping[str, Any], shown: Shown, pours: int) -> str:
         """The figure itself, with its total where it is a rate of many."""
         told = self._one(shown(figure["value"]))
         total, over = figure["total"], figure["over"]
-        if self.kind == "per_load" and total is not None and over:
-            return f"{_minutes(total)} ({told.removesuffix(' min')} a load)"
-        if self.kind == "per_pour" and total is not None and over:
-            return f"{_minutes(total)} ({told.removesuffix(' min')} a pour)"
-        if self.kind == "percent" and total is not None and over and figure["unit"] == "percent":
-            return f"{told} ({_digits(total)} h)"
-        if self.kind == "bid" and total is not None and over:
-            return f"{_digits(total)} h of {_digits(over)} ({told})"
+        if self.kind in ("per_load", "per_pour") and total is not None:
+            each = "load" if self.kind == "per_load" else "pour"
+            return f"{_minutes(total)} ({told.removesuffix(' min')} a {each})"
+        if self.kind == "percent" and total is not None:
+            return f"{told} ({number_text(total)} h)"
+        if self.kind == "bid" and total is not None:
+            return f"{number_text(total)} h of {number_text(over)} ({told})"
+        known = figure["pours_known"]
+        if self.kind in ("total", "dollars") and known is not None and known < pours:
+            return f"{told} ({known} of {pours} pours)"
         return told
 
-    def span(self, low: float | None, high: float | None) -> str:
-        """The usual range, the unit once."""
+    def span(self, low: float, high: float) -> str:
+        """The usual range, the unit once; counts in whole numbers, outward."""
+        if self.kind == "count":
+            low, high = floor(low), ceil(high)
         first, last = self._one(low), self._one(high)
         for mark in ("%", " min"):
             if first.endswith(mark) and last.endswith(mark):
                 first = first.removesuffix(mark)
-        if first == last:
-            return last
         per = {"per_load": " a load", "per_pour": " a pour"}.get(self.kind, "")
-        return f"{first} to {last}{per}"
+        return last + per if first == last.removesuffix(" min") else f"{first} to {last}{per}"
 
 
 FIGURE_WORDS: dict[str, Words] = {
-    "pours": Words("pours"),
-    "placed_yd3": Words("concrete placed, {yd}"),
+    "pours": Words("pours", "count"),
+    "placed_yd3": Words("concrete placed, {yd}", "total"),
     "area_ft2": Words("floor, {ft}"),
-    "labor_h": Words("labor-hours on the floors"),
-    "paid_h": Words("paid hours (travel, trips back too)"),
+    "labor_h": Words("labor-hours on the floors", "total"),
+    "paid_h": Words("paid hours, travel and trips back", "total"),
     "yd3_per_crew_h": Words("{yd} a crew-hour, {hands} hands"),
     "yd3_per_labor_h": Words("{yd} a labor-hour"),
     "ft2_per_labor_h": Words("{ft} a labor-hour"),
     "yd3_per_day": Words("{yd} a pouring day"),
-    "yd3_per_clock_h": Words("{yd} a clock hour of the day"),
-    "yd3_per_paid_h": Words("{yd} a paid hour of the day"),
+    "yd3_per_clock_h": Words("{yd} a clock hour on pouring days"),
+    "yd3_per_paid_h": Words("{yd} a paid hour"),
     "place_share_pct": Words("placing", "percent"),
     "finish_share_pct": Words("finishing", "percent"),
     "saw_share_pct": Words("sawing", "percent"),
     "wait_share_pct": Words("waiting", "percent"),
     "other_share_pct": Words("set-up, clean-up", "percent"),
     "labor_cost_usd": Words("labor cost", "dollars"),
-    "labor_cost_usd_per_yd3": Words("labor cost a {yd}", "dollars"),
+    "labor_cost_usd_per_yd3": Words("labor cost a {one}", "dollars"),
     "spent_to_bid_pct": Words("hours spent of hours bid", "bid"),
-    "loads": Words("loads"),
+    "loads": Words("loads", "count"),
     "over_min_per_load": Words("over free time", "per_load"),
     "late_min_per_load": Words("late", "per_load"),
     "starved_min_per_pour": Words("crew without concrete", "per_pour"),
     "passes_per_pour": Words("passes a floor"),
-    "first_pass_min": Words("got on it, after strike-off", "minutes"),
-    "callbacks_opened": Words("callbacks opened"),
+    "first_pass_min": Words("got on it, from strike-off", "minutes"),
+    "callbacks_opened": Words("callbacks opened", "count"),
 }
 
 

@@ -1,1 +1,1 @@
-"""Published formulas of what slab and weather do: arrays in, arrays out."""
+"""What slab and weather do: published formulas, arrays in, arrays out."""

@@ -3,10 +3,9 @@ dated anew when a pour's date is corrected."""
 
 from __future__ import annotations
 
+import json
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
-
-import json
 
 import numpy as np
 import pyarrow as pa

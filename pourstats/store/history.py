@@ -48,9 +48,7 @@ def delete(store: Store, pour_id: str) -> dict[str, int]:
                     SELECT {listed}, ? FROM {name} WHERE pour_id = ? ORDER BY _seq""",
                 [change.number, pour_id],
             )
-            row = connection.execute(
-                f"DELETE FROM {name} WHERE pour_id = ?", [pour_id]
-            ).fetchone()
+            row = connection.execute(f"DELETE FROM {name} WHERE pour_id = ?", [pour_id]).fetchone()
             if row and row[0]:
                 counts[name] = int(row[0])
         books.finish(connection, change, first)
@@ -114,9 +112,7 @@ def _take_out(
         if not found or not found[0]:
             continue
         books.record(connection, change, "undone", table, born)
-        connection.execute(
-            f"DELETE FROM {table.name} WHERE {_added(number, first, last, table)}"
-        )
+        connection.execute(f"DELETE FROM {table.name} WHERE {_added(number, first, last, table)}")
         counts[table.name] = counts.get(table.name, 0) + int(found[0])
 
 
@@ -154,9 +150,7 @@ def _restore_versions(
         }
         arrays |= {k: pa.array([v.get(k) for v in versions], kind) for k, kind in KEPT.items()}
         connection.register("versions", pa.table(arrays))
-        connection.execute(
-            f"DELETE FROM {name} WHERE _born IN (SELECT _born FROM versions)"
-        )
+        connection.execute(f"DELETE FROM {name} WHERE _born IN (SELECT _born FROM versions)")
         connection.execute(
             f"INSERT INTO {name} ({_listed(table)}) SELECT {_listed(table)} FROM versions"
         )

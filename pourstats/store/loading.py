@@ -12,7 +12,7 @@ from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, intake
 from pourstats.logs.cells import normalized
 from pourstats.logs.tables import DEPENDENTS, TABLES, Table
-from pourstats.store import books, corrections, lookalikes
+from pourstats.store import books, corrections, lookalikes, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import Outcome, store_rows
 
@@ -93,7 +93,7 @@ def load(
     report = Report()
     loading = _Loading(store, report, progress, mappings or {})
     parts = [part for path in paths for part in loading.parts(path)]
-    parts.sort(key=lambda part: _rank(part))
+    parts.sort(key=_rank)
     books_of = [part for part in parts if len(part.tables) > 1]
     if len(books_of) > 1:
         # Pours of every workbook first: rows of one may belong to a pour of another.
@@ -173,7 +173,7 @@ class _Loading:
         part = Part(path, path.name, [])
         try:
             sheets = files.read_workbook(path)
-        except files.Unusable as error:
+        except files.UnusableError as error:
             self._fail(path, str(error))
             return part
         unknown = []
@@ -213,7 +213,7 @@ class _Loading:
             self.progress(f"reading {part.name}" + (f", {sheet.sheet}" if sheet else ""))
             try:
                 rows = self._checked(part, table, sheet)
-            except files.Unusable as error:
+            except files.UnusableError as error:
                 self._fail(part.path, str(error))
                 return
             if rows is not None:
@@ -259,6 +259,8 @@ class _Loading:
             if rows.table.name == "pours":
                 corrections.resolve_anew(connection, change, outcome.moved_pours, self.report)
             self.loaded.append(rows.table.name)
+        if {"stamps", "jobs"} & {rows.table.name for rows in ready}:
+            self.report.set_aside += taps.store_taps(connection, change)
         for name in DEPENDENTS:
             corrections.take_up(connection, change, TABLES[name], self.report)
         if _state(connection) != before or corrections.changed(connection, change, first):

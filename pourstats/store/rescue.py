@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import os
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourstats.faults import Refusal
-
 from pourstats.store.database import Store
 
 if TYPE_CHECKING:
@@ -37,7 +36,7 @@ def backup(store: Store, target: Path) -> int:
                 connection.execute("INSERT INTO copied.meta VALUES ('backup_digest', ?)", [digest])
             finally:
                 connection.execute("DETACH copied")
-            os.replace(part, target)
+            part.replace(target)
         except Exception as error:
             _forget(part)
             raise Refusal(f"the backup {target} can't be written ({_first_line(error)})") from None
@@ -65,7 +64,7 @@ def restore(store: Store, source: Path) -> int:
         if store.exists():
             with _held(store):
                 pass
-        os.replace(part, store.path)
+        part.replace(store.path)
         _forget(store.path.with_name(store.path.name + ".wal"))
     finally:
         _forget(part)
@@ -73,7 +72,7 @@ def restore(store: Store, source: Path) -> int:
 
 
 @contextlib.contextmanager
-def _held(store: Store):  # type: ignore[no-untyped-def]
+def _held(store: Store) -> Iterator[None]:
     """Nobody else holds the store, or Refusal; a damaged one may be replaced all the same."""
     try:
         with store.write(create=False):

@@ -207,7 +207,7 @@ class _Storing:
         self.staged = pa.table(columns)
 
     def _bare_texts(self) -> Any:
-        """``place_start=06:40;left=9:10`` for the times a row wrote without their date, else null."""
+        """``place_start=06:40:00;left=…`` for the times a row wrote without a date, else null."""
         parts = []
         for name, clock in self.bare.items():
             if not (clock >= 0).any():
@@ -261,9 +261,7 @@ class _Storing:
                 QUALIFY row_number() OVER (PARTITION BY i._i ORDER BY
                     {"d._change DESC" if gone else "i._i"}) = 1"""
         )
-        fates = dict(
-            connection.execute("SELECT fate, count(*) FROM fate GROUP BY fate").fetchall()
-        )
+        fates = dict(connection.execute("SELECT fate, count(*) FROM fate GROUP BY fate").fetchall())
         if fates.get("repeated"):
             self._fold()
         self._refuse("fate")
@@ -317,8 +315,11 @@ class _Storing:
                 f"""SELECT i.pour_id FROM incoming AS i JOIN {fate} AS f USING (_i)
                     JOIN pours AS t ON t._born = f.born WHERE f.fate = 'replaced'
                     AND (t.date IS DISTINCT FROM i.date OR
-                         {"t.place_start IS DISTINCT FROM i.place_start"
-                          if "place_start" in self.stored else "false"})"""
+                         {
+                    "t.place_start IS DISTINCT FROM i.place_start"
+                    if "place_start" in self.stored
+                    else "false"
+                })"""
             ).fetchall()
             self.result.moved_pours += [name for (name,) in moved]
         books.record(
@@ -359,10 +360,14 @@ class _Storing:
     def _fold(self) -> None:
         """Take rows of repeated keys one at a time, keep every version between, write the last."""
         connection = self.connection
-        rows = connection.sql(
-            """SELECT i.* FROM incoming AS i JOIN fate AS f USING (_i)
+        rows = (
+            connection.sql(
+                """SELECT i.* FROM incoming AS i JOIN fate AS f USING (_i)
                WHERE f.fate = 'repeated' ORDER BY i._i"""
-        ).to_arrow_table().to_pylist()
+            )
+            .to_arrow_table()
+            .to_pylist()
+        )
         stored = self._stored_rows(self.table.name)
         gone = self._stored_rows(f"deleted_{self.table.name}") if (
             self.table.name in DELETABLE) else {}  # fmt: skip
@@ -411,9 +416,13 @@ class _Storing:
         self._record_between(between)
 
     def _stored_rows(self, table: str) -> dict[tuple[Any, ...], dict[str, Any]]:
-        found = self.connection.sql(
-            f"SELECT t.* FROM {table} AS t JOIN often AS o ON {_on(self.table.key, 't', 'o')}"
-        ).to_arrow_table().to_pylist()
+        found = (
+            self.connection.sql(
+                f"SELECT t.* FROM {table} AS t JOIN often AS o ON {_on(self.table.key, 't', 'o')}"
+            )
+            .to_arrow_table()
+            .to_pylist()
+        )
         return {tuple(row[name] for name in self.table.key): row for row in found}
 
     def _is_same(self, row: dict[str, Any], before: dict[str, Any]) -> bool:

@@ -22,7 +22,7 @@ def set_rule(store: Store, name: str, value: str) -> None:
     """Set a house rule; an empty value goes back to the default. Raises Refusal."""
     try:
         settings.parsed(name, value)
-    except settings.BadRule as error:
+    except settings.RuleError as error:
         raise Refusal(str(error)) from None
     sheet = Sheet(
         "settings", None, ["name", "value"],
@@ -50,7 +50,7 @@ def in_force(store: Store, name: str | None = None) -> dict[str, dict[str, Any]]
     if name is not None and name not in settings.RULES:
         try:
             settings.parsed(name, "")
-        except settings.BadRule as error:
+        except settings.RuleError as error:
             raise Refusal(str(error)) from None
     stored: dict[str, str | None] = {}
     if store.exists():

@@ -114,9 +114,7 @@ def refresh_house(connection: duckdb.DuckDBPyConnection) -> None:
         kind = "DOUBLE" if rule.kind == "number" else "VARCHAR"
         parts.append(f"CAST(? AS {kind}) AS {rule.name}")
         values.append(value)
-    connection.execute(
-        f"CREATE OR REPLACE TEMP TABLE house AS SELECT {', '.join(parts)}", values
-    )
+    connection.execute(f"CREATE OR REPLACE TEMP TABLE house AS SELECT {', '.join(parts)}", values)
 
 
 def house(connection: duckdb.DuckDBPyConnection) -> dict[str, settings.Value]:

@@ -1,0 +1,5 @@
+"""The finishing clock: physics first, the crew's own record on top."""
+
+from pourstats.learning.clock.model import Clock, Forecast, fit
+
+__all__ = ["Clock", "Forecast", "fit"]

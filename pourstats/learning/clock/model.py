@@ -1,0 +1,384 @@
+"""Fit the clock to a record, and forecast jobs as draws.
+
+First pass: log time since the end of placing, less a share of what placing took beyond three
+quarters of an hour (the machine chases the placing). Last pass: log time from the first pass on,
+given how many passes. Draw k is the same crew, mix and morning in every number of a job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pourstats.learning.clock import features, physics, placing
+from pourstats.learning.clock.conditions import Conditions, conditions, hours, number, words
+from pourstats.learning.clock.passes import Passes, pass_draws, passes_of
+from pourstats.learning.clock.record import Record, record
+from pourstats.learning.clock.regression import Group, Posterior, fit as regression
+from pourstats.learning.draws import stream
+
+Array = NDArray[np.float64]
+
+DRAWS = 1000
+CHASES = (0.0, 0.25, 0.5, 0.75, 1.0)
+CHASE_ODDS = (0.18, 0.20, 0.24, 0.20, 0.18)
+"""How far the machine follows the placing of a long slab: not at all, to all the way. Unknown until
+the record shows it."""
+NOISE = 0.16
+"""Prior median of what nobody could have foretold, in log time. Common practice, no source."""
+SLACK_MIN = 6.0
+"""Minutes by which people start early or late and clocks are rounded, whatever the concrete."""
+LEAST_MIN = 5.0
+PRINT_EFFECT = (-0.17, 0.10)
+"""Log time by a unit of log boot print, and its doubt: a quarter inch near initial set, a scuff near
+final set (Concrete News 0810), is 0.3 to 0.4 of log time over three halvings."""
+USUAL_PRINT_IN = 0.25
+HELD_SHARE = 0.5
+"""A crew's own rate of being held up counts half: a plan made ahead is there to avoid it."""
+WEATHER_ERROR = {"air_f": 2.0, "humidity_pct": 7.0, "wind_log": 0.25, "sun_log": 0.20}
+"""Errors of a forecast a day ahead, one standard deviation. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One regression with the columns it was fitted on."""
+
+    posterior: Posterior
+    levels: features.Levels
+
+
+@dataclass(frozen=True)
+class Clock:
+    """A clock fitted to a record; see :func:`fit`."""
+
+    chases: Array
+    """Share of the lead that each draw takes off (draw)."""
+    stages: dict[float, Stage]
+    chase_of_draw: Array
+    passes: Passes
+    placing: placing.Placing
+    print_mean: float
+    print_spread: float
+    held_rate: Array
+    held_wait_min: Array
+    pours: int
+    """Pours whose first pass was learned from."""
+    timed: int
+    """Pours whose last pass was learned from."""
+    by_kind: dict[str, int]
+    seed: int
+    house: Mapping[str, Any]
+    sites: pd.DataFrame | None
+
+    def forecast(
+        self,
+        jobs: pd.DataFrame,
+        weather: pd.DataFrame | None,
+        n_draws: int = DRAWS,
+        seed: int = 0,
+        weather_error: bool = True,
+    ) -> Forecast:
+        """Draws of jobs (rows with place_start, local time) under a forecast.
+
+        A job that has place_end is taken as placed by then. Minutes and hours since 1970; shapes
+        (job x draw).
+        """
+        jobs = jobs.reset_index(drop=True)
+        k = min(n_draws, DRAWS)
+        dates = [str(pd.Timestamp(d).date()) for d in pd.to_datetime(jobs["place_start"])]
+        names = [f"{site} {day}" for site, day in zip(words(jobs, "site"), dates, strict=True)]
+        length = self.placing.draws(jobs, seed)[:, :k]
+        found = conditions(
+            jobs, weather, self.sites, self.house, place_min=np.median(length, axis=1)
+        )
+        logged = hours(jobs["place_end"]) if "place_end" in jobs else np.full(len(jobs), np.nan)
+        length = np.where(np.isnan(logged)[:, None], length, found.place_min[:, None])
+        science = physics.ready(found)
+        log_min = self._log_first(found, science, k, seed)
+        if weather_error and found.count:
+            log_min = log_min + _weather_shift(found, science, names, k, seed)
+        lead = np.maximum(length - 45.0, 0.0)
+        age = np.exp(np.clip(log_min, np.log(LEAST_MIN), np.log(4320.0)))
+        since = age - self.chases[:k] * lead
+        since = np.maximum(since, LEAST_MIN - length)
+        surprise = log_min - np.median(log_min, axis=1, keepdims=True)
+        held = self._held(found.count, k, seed)
+        start_h = hours(jobs["place_start"])
+        end_h = start_h[:, None] + length / 60.0
+        first_h = end_h + (since + held) / 60.0
+        later = pass_draws(self.passes, found, science, surprise, k, seed)
+        return Forecast(
+            jobs=jobs,
+            conditions=found,
+            science=science,
+            place_end_h=end_h,
+            since_placed_min=since + held,
+            first_h=first_h,
+            last_end_ready_h=end_h + age / 60.0,
+            count=later.count,
+            pass_start_h=first_h[:, :, None] + later.share * later.total_min[:, :, None] / 60.0,
+            last_h=first_h + later.total_min / 60.0,
+            surprise=surprise,
+            clock=self,
+        )
+
+    def _log_first(self, found: Conditions, science: physics.Ready, k: int, seed: int) -> Array:
+        """Log minutes of the age at the first pass (job x draw)."""
+        result = np.empty((found.count, k))
+        prints = stream(seed, "boot print").normal(size=(found.count, k))
+        for chase, stage in self.stages.items():
+            own = np.flatnonzero(self.chase_of_draw[:k] == chase)
+            if own.size == 0:
+                continue
+            table = features.table(found, science, stage.levels)
+            print_column = np.zeros((found.count, 1))
+            columns = np.concatenate([table.columns, print_column], axis=1)
+            post = stage.posterior
+            mean = columns @ post.effects[:, own]
+            mean += science.log_h[:, None] + np.log(60.0)
+            bend = PRINT_EFFECT[0] + post.effects[-1, own]
+            mean += bend * (self.print_mean + self.print_spread * prints[:, own])
+            shock = stream(seed, "first pass", chase).standard_t(
+                post.tail, size=(found.count, own.size)
+            )
+            factor = noise_factor(science, found)
+            result[:, own] = mean + factor[:, None] * post.noise[own] * shock
+        return result
+
+    def _held(self, count: int, k: int, seed: int) -> Array:
+        rng = stream(seed, "held up")
+        happens = rng.random((count, k)) < HELD_SHARE * self.held_rate[:k]
+        if self.held_wait_min.size == 0:
+            return np.zeros((count, k))
+        waits = rng.choice(self.held_wait_min, size=(count, k))
+        return np.where(happens, waits, 0.0)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """Draws of jobs; hours since 1970 in local clock time, shapes (job x draw) and more."""
+
+    jobs: pd.DataFrame
+    conditions: Conditions
+    science: physics.Ready
+    place_end_h: Array
+    since_placed_min: Array
+    first_h: Array
+    last_end_ready_h: Array
+    """When the last-placed end would take the machine."""
+    count: NDArray[np.int64]
+    """Passes (job x draw)."""
+    pass_start_h: Array
+    """(job x draw x pass), NaN where a draw has no such pass."""
+    last_h: Array
+    surprise: Array
+    """Log time by which a draw is slower than its job's middle."""
+    clock: Clock
+
+
+def noise_factor(science: physics.Ready, found: Conditions) -> Array:
+    """How much wider the log noise of a short wait is: minutes of people's slack weigh more."""
+    minutes = np.exp(science.log_h) * 60.0
+    return np.asarray(np.sqrt(1.0 + (SLACK_MIN / NOISE / minutes) ** 2))
+
+
+def fit(
+    pours: pd.DataFrame | None,
+    passes: pd.DataFrame | None = None,
+    trucks: pd.DataFrame | None = None,
+    weather: pd.DataFrame | None = None,
+    sites: pd.DataFrame | None = None,
+    house: Mapping[str, Any] | None = None,
+    seed: int = 0,
+) -> Clock:
+    """The clock of a record in the log's columns and house units; None or empty: science alone.
+
+    Works from the short log (machine_on, passes_done, pass_count) and from logged passes. Starts
+    that were late for people only bound the concrete from above. ``trucks`` gives the concrete's
+    temperature and slump where the pour has none.
+    """
+    empty = pd.DataFrame({"pour_id": [], "place_start": pd.to_datetime([])})
+    pours = empty if pours is None or not len(pours) else _with_loads(pours, trucks)
+    if "place_start" in pours:
+        pours = pours[pd.to_datetime(pours["place_start"]).notna()]
+    else:
+        pours = empty
+    kept = record(pours, passes)
+    found = conditions(pours, weather, sites, house)
+    science = physics.ready(found)
+    levels = features.Levels.of(found)
+    table = features.table(found, science, levels)
+    end_h = hours(pours["place_end"]) if "place_end" in pours else np.full(len(pours), np.nan)
+    since = (kept.first_h - end_h) * 60.0
+    usable = ~np.isnan(since) & ~np.isnan(table.columns).any(axis=1)
+    usable &= (since > -found.place_min) & (since < 2880.0)
+
+    prints = np.log(kept.print_in / USUAL_PRINT_IN)
+    seen = prints[np.isfinite(prints) & usable]
+    shrink = seen.size / (seen.size + 3.0)
+    print_mean = float(shrink * seen.mean()) if seen.size else 0.0
+    print_spread = float(np.clip(seen.std(), 0.0, 0.8)) if seen.size > 4 else 0.0
+    prints = np.where(np.isfinite(prints), prints, print_mean)
+
+    columns = np.concatenate([table.columns, prints[:, None]], axis=1)
+    width = columns.shape[1]
+    groups = (*table.groups, Group("print", width - 1, width, PRINT_EFFECT[1]))
+    offset = science.log_h + np.log(60.0) + PRINT_EFFECT[0] * prints
+    factor = noise_factor(science, found)
+    posteriors: dict[float, Posterior] = {}
+    scores: dict[float, float] = {}
+    long_enough = usable & (found.lead_min > 10.0)
+    tried = CHASES if long_enough.any() else (0.5,)
+    for chase in tried:
+        age = np.maximum(since + chase * found.lead_min, LEAST_MIN)
+        y = np.log(age) - offset
+        posteriors[chase] = regression(
+            columns[usable],
+            y[usable],
+            groups,
+            noise=NOISE,
+            noise_factor=factor[usable],
+            at_most=kept.late[usable],
+            draws=DRAWS,
+            seed=seed,
+            name=f"first pass {chase}",
+        )
+        # In minutes, not in log minutes: else the shares could not be compared.
+        jacobian = float(np.sum(np.log(age[usable & ~kept.late])))
+        scores[chase] = posteriors[chase].log_evidence - jacobian
+    odds = np.array([CHASE_ODDS[CHASES.index(chase)] for chase in tried])
+    score = np.array([scores[chase] for chase in tried])
+    odds = odds * np.exp(score - score.max()) if usable.any() else odds
+    if not long_enough.any():
+        share = np.asarray(CHASE_ODDS)
+        which = stream(seed, "chase").choice(len(CHASES), size=DRAWS, p=share / share.sum())
+        chases = np.asarray(CHASES)[which]
+        of_draw = np.full(DRAWS, 0.5)
+    else:
+        which = stream(seed, "chase").choice(len(tried), size=DRAWS, p=odds / odds.sum())
+        chases = np.asarray(tried)[which]
+        of_draw = chases
+    stages = {
+        chase: Stage(posteriors[chase], levels) for chase in tried if np.any(of_draw == chase)
+    }
+    surprise = _surprise(columns, offset, since, found, usable, kept, posteriors, odds, tried)
+    passes_model = passes_of(kept, found, science, surprise, seed)
+    rate = stream(seed, "held rate").beta(
+        0.3 + float((kept.held & usable).sum()), 20.0 + float((~kept.held & usable).sum()), DRAWS
+    )
+    kinds = words(pours, "slab_type")
+    return Clock(
+        chases=np.asarray(chases, dtype=float),
+        stages=stages,
+        chase_of_draw=np.asarray(of_draw, dtype=float),
+        passes=passes_model,
+        placing=placing.fit(pours, trucks, seed),
+        print_mean=print_mean,
+        print_spread=print_spread,
+        held_rate=rate,
+        held_wait_min=_waits(kept, since, offset, found, usable, posteriors, tried, odds),
+        pours=int(usable.sum()),
+        timed=passes_model.rows,
+        by_kind={
+            kind: sum(a == kind for a, u in zip(kinds, usable, strict=True) if u)
+            for kind in sorted(set(kinds))
+        },
+        seed=seed,
+        house=dict(house or {}),
+        sites=sites,
+    )
+
+
+def _surprise(
+    columns: Array,
+    offset: Array,
+    since: Array,
+    found: Conditions,
+    usable: NDArray[np.bool_],
+    kept: Record,
+    posteriors: Mapping[float, Posterior],
+    odds: Array,
+    tried: tuple[float, ...],
+) -> Array:
+    """Log time by which each logged first pass was later than fitted; NaN where unknown."""
+    result = np.full(found.count, np.nan)
+    if not usable.any():
+        return result
+    best = tried[int(np.argmax(odds))]
+    y = np.log(np.maximum(since + best * found.lead_min, LEAST_MIN)) - offset
+    result[usable] = y[usable] - posteriors[best].fitted
+    return np.where(kept.held, np.nan, result)
+
+
+def _waits(
+    kept: Record,
+    since: Array,
+    offset: Array,
+    found: Conditions,
+    usable: NDArray[np.bool_],
+    posteriors: Mapping[float, Posterior],
+    tried: tuple[float, ...],
+    odds: Array,
+) -> Array:
+    """Minutes that held-up starts came after the slab was ready: logged, else by the model."""
+    known = kept.wait_min[kept.held & ~np.isnan(kept.wait_min)]
+    if not usable.any():
+        return np.asarray(known)
+    best = tried[int(np.argmax(odds))]
+    expected = np.full(found.count, np.nan)
+    expected[usable] = np.exp(posteriors[best].fitted + offset[usable])
+    over = since + best * found.lead_min - expected
+    guessed = over[kept.late & usable]
+    waits = np.concatenate([known, np.maximum(guessed, 5.0)])
+    return np.asarray(waits[waits > 0])
+
+
+def _weather_shift(
+    found: Conditions, science: physics.Ready, names: list[str], k: int, seed: int
+) -> Array:
+    """Log time that the forecast's own errors add (job x draw), the same for a site and day."""
+    from dataclasses import replace
+
+    errors = {
+        "air_f": replace(found, air_f=found.air_f + WEATHER_ERROR["air_f"]),
+        "humidity_pct": replace(
+            found, humidity_pct=np.minimum(found.humidity_pct + WEATHER_ERROR["humidity_pct"], 100)
+        ),
+        "wind_log": replace(found, wind_mph=found.wind_mph * np.exp(WEATHER_ERROR["wind_log"])),
+        "sun_log": replace(found, sun_w_m2=found.sun_w_m2 * np.exp(WEATHER_ERROR["sun_log"])),
+    }
+    total = np.zeros((found.count, k))
+    for name, moved in errors.items():
+        effect = physics.log_hours(moved) - science.log_h
+        shock = {
+            day: stream(seed, "weather", name, day).normal(size=DRAWS)[:k] for day in set(names)
+        }
+        # Unknown weather is several times as doubtful as a forecast.
+        width = 1.0 + 4.0 * (1.0 - found.told)
+        total += (effect * width)[:, None] * np.stack([shock[day] for day in names])
+    return total
+
+
+def _with_loads(pours: pd.DataFrame, trucks: pd.DataFrame | None) -> pd.DataFrame:
+    """Pours with the mean temperature and slump of their loads where they have none themselves."""
+    pours = pours.copy()
+    if trucks is None or not len(trucks):
+        return pours
+    for name in ("concrete_temp", "slump"):
+        if name not in trucks:
+            continue
+        mean = pd.to_numeric(trucks[name], errors="coerce").groupby(trucks["pour_id"]).mean()
+        own = pd.Series(number(pours, name), index=pours.index)
+        pours[name] = own.where(own.notna(), pours["pour_id"].map(mean))
+    return pours
+
+
+def group_of_columns(groups: tuple[Group, ...], name: str) -> slice:
+    """Where a group's columns lie."""
+    group = next(g for g in groups if g.name == name)
+    return slice(group.start, group.stop)

@@ -1,0 +1,190 @@
+"""What a job costs beside the hours on its slab: the road, a trip back to saw, trucks that wait,
+callbacks, and what is bought in. Each line says what it rests on, or is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pourstats.learning.hours.features import Features, numbers, words
+from pourstats.planning.bid_price import rule
+
+TRIP_BACK_BEFORE = {"early_entry": 0.1, "conventional": 0.5, "handheld": 0.3, "tooled": 0.0}
+"""Chance of a trip back to saw before any record: common practice, no source."""
+
+TRIP_BACK_WORTH = 4.0
+TRIP_BACK_HANDS = 1.5
+"""People on a trip back to saw: one, with a helper half of the time. Common practice, no source."""
+
+RECORD_NEEDED = 10
+"""Pours from which truck waiting and callbacks become lines of their own."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line beside labor: hours, dollars (None where unknown), and what it rests on."""
+
+    name: str
+    hours: float | None
+    usd: float | None
+    because: str
+    pours: int = 0
+
+
+def lines_beside_labor(
+    frames: Mapping[str, pd.DataFrame],
+    jobs: pd.DataFrame,
+    f: Features,
+    rates: list[float | None],
+    house: Mapping[str, object],
+) -> list[list[Line]]:
+    """For each job the lines beside labor; ``rates`` is USD a labor-hour, one a job."""
+    travel = numbers(jobs, "travel")
+    past = _past_travel_h(frames)
+    chance, sawn = _trip_back(frames)
+    waiting = _truck_waiting(frames)
+    called = _callbacks(frames)
+    found = []
+    for row in range(len(jobs)):
+        own: list[Line] = []
+        rate = rates[row]
+        road = float(travel[row]) / 60.0 if not np.isnan(travel[row]) else None
+        own.append(_travel(road, float(f.hands[row]), past, rate))
+        if f.saw_ft[row] > 0 and str(f.saw_type[row]) != "tooled":
+            own.append(_saw_trip(road, past, chance, sawn, str(f.saw_type[row]), rate))
+        if waiting is not None:
+            usd, pours = waiting
+            own.append(Line("truck_waiting", None, usd * float(f.volume_yd3[row]),
+                            "what suppliers billed for waiting, a yard placed", pours))  # fmt: skip
+        if called is not None:
+            usd, pours = called
+            own.append(Line("callbacks", None, usd * float(f.volume_yd3[row]),
+                            "what callbacks cost, a yard placed", pours))  # fmt: skip
+        own += _bought(jobs, row, f, house)
+        found.append(own)
+    return found
+
+
+def _dollars(hours: float, rate: float | None) -> float | None:
+    return None if rate is None else hours * rate
+
+
+def _past_travel_h(frames: Mapping[str, pd.DataFrame]) -> tuple[float, int] | None:
+    """Mean person-hours on the road a pour with crew time, and how many pours."""
+    output = frames.get("pour_output")
+    if output is None or "travel_h" not in output:
+        return None
+    logged = output["travel_h"].dropna()
+    logged = logged[logged > 0]
+    return (float(logged.mean()), len(logged)) if len(logged) >= 3 else None
+
+
+def _travel(
+    road: float | None, hands: float, past: tuple[float, int] | None, rate: float | None
+) -> Line:
+    if road is not None:
+        hours = 2.0 * road * hands
+        return Line("travel", hours, _dollars(hours, rate), "there and back, everyone who places")
+    if past is not None:
+        return Line("travel", past[0], _dollars(past[0], rate),
+                    "as on past pours; the job has no travel time", past[1])  # fmt: skip
+    return Line("travel", None, None, "unknown: give the job's travel in minutes")
+
+
+def _trip_back(frames: Mapping[str, pd.DataFrame]) -> tuple[dict[str, float], int]:
+    """Chance of a trip back by saw type, and the sawn pours with known times behind it.
+
+    Back means that the first cut came after everybody had gone (`saw_start` after `crew_out`).
+    """
+    chance = dict(TRIP_BACK_BEFORE)
+    pours = frames.get("pours")
+    if pours is None or not len(pours):
+        return chance, 0
+    cut = pd.to_datetime(pours["saw_start"].fillna(pours["saw_end"]))
+    gone = pd.to_datetime(pours["crew_out"])
+    known = cut.notna() & gone.notna()
+    back = (cut > gone)[known]
+    kinds = pd.Series(words(pours, "saw_type").astype(str), index=pours.index)[known]
+    for kind, before in TRIP_BACK_BEFORE.items():
+        own = back[kinds == kind]
+        chance[kind] = (before * TRIP_BACK_WORTH + float(own.sum())) / (TRIP_BACK_WORTH + len(own))
+    return chance, int(known.sum())
+
+
+def _saw_trip(
+    road: float | None,
+    past: tuple[float, int] | None,
+    chance: dict[str, float],
+    sawn: int,
+    kind: str,
+    rate: float | None,
+) -> Line:
+    odds = chance.get(kind, 0.3)
+    if road is None and past is None:
+        return Line("trip_back_to_saw", None, None,
+                    f"about {odds:.0%} likely; its drive is unknown", sawn)  # fmt: skip
+    drive = 2.0 * road if road is not None else (past[0] / 4.0 if past is not None else 0.0)
+    hours = odds * drive * TRIP_BACK_HANDS
+    return Line("trip_back_to_saw", hours, _dollars(hours, rate),
+                f"{odds:.0%} of such slabs are sawn on a trip back; the drive, expected", sawn)  # fmt: skip
+
+
+def _truck_waiting(frames: Mapping[str, pd.DataFrame]) -> tuple[float, int] | None:
+    """Waiting billed a yard over pours with loads logged, and how many pours."""
+    trucks = frames.get("trucks")
+    if trucks is None or not len(trucks) or "wait_charge" not in trucks:
+        return None
+    told = trucks.groupby("pour_id").agg(usd=("wait_charge", "sum"), yards=("volume", "sum"))
+    if len(told) < RECORD_NEEDED or not told["usd"].sum() > 0:
+        return None
+    return float(told["usd"].sum() / told["yards"].sum()), len(told)
+
+
+def _callbacks(frames: Mapping[str, pd.DataFrame]) -> tuple[float, int] | None:
+    """All-in cost of callbacks a yard over pours old enough, and how many pours."""
+    rates = frames.get("callback_rates")
+    if rates is None or not len(rates):
+        return None
+    by_type = rates[(rates["by"] == "slab_type") & (rates["pours"] > 0)]
+    pours = int(by_type["pours"].sum())
+    cost, yards = by_type["all_in_cost_per_yd3"], by_type["placed_yd3"]
+    if pours < RECORD_NEEDED or not yards.sum() > 0 or not cost.notna().any():
+        return None
+    return float((cost.fillna(0.0) * yards).sum() / yards.sum()), pours
+
+
+BOUGHT = {"concrete_usd": "concrete", "pump_usd": "pump", "materials_usd": "materials"}
+
+
+def _bought(jobs: pd.DataFrame, row: int, f: Features, house: Mapping[str, object]) -> list[Line]:
+    """Concrete, pump and materials: only what was entered, for the job or as a house price."""
+    own: list[Line] = []
+    for column, name in BOUGHT.items():
+        entered = float(numbers(jobs, column)[row])
+        if not np.isnan(entered):
+            own.append(Line(name, None, entered, "as entered"))
+    named = {line.name for line in own}
+    yard, pump = rule(house, "concrete_price"), rule(house, "pump_price")
+    if yard is not None and "concrete" not in named:
+        ordered = float(numbers(jobs, "ordered_volume")[row])
+        volume = float(f.volume_yd3[row]) if np.isnan(ordered) else ordered
+        own.append(Line("concrete", None, volume * yard, f"{volume:.1f} yards at the house price"))
+    if pump is not None and "pump" not in named and f.placement[row] == "pump":
+        own.append(Line("pump", None, pump, "the house price of a pump"))
+    return own
+
+
+def as_json(line: Line) -> dict[str, Any]:
+    """The line as `bid --json` prints it; hours to 0.01, dollars to the cent."""
+    return {
+        "line": line.name,
+        "hours": None if line.hours is None else round(line.hours, 2),
+        "usd": None if line.usd is None else round(line.usd, 2),
+        "because": line.because,
+        "pours": line.pours,
+    }

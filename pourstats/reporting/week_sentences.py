@@ -1,0 +1,231 @@
+"""The sentences of the weekly review: its headline, what stood out, and why.
+
+Each is made from the review's own numbers, so that text, page and sheet agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any, Literal
+
+from pourstats.reporting.week_words import REASON_WORDS, TASK_WORDS, UNIT_WORDS, number_text, plain
+
+System = Literal["us", "metric"]
+
+NEAR = 0.15
+"""Hours within this share of the usual are simply called usual."""
+
+
+def day_text(iso: str | None, year: bool = False) -> str:
+    """``2031-06-03`` as ``Tue Jun 3``; with the year if wanted."""
+    if not iso:
+        return "unknown day"
+    when = date.fromisoformat(iso[:10])
+    return f"{when:%a %b} {when.day}" + (f", {when.year}" if year else "")
+
+
+def minutes_text(minutes: float | None) -> str:
+    """``45 min``, ``2 h 05 min``."""
+    if minutes is None:
+        return "-"
+    whole = round(minutes)
+    if abs(whole) < 90:
+        return f"{whole} min"
+    sign = "-" if whole < 0 else ""
+    return f"{sign}{abs(whole) // 60} h {abs(whole) % 60:02d} min"
+
+
+def shown(value: float | None, unit: str, system: System) -> float | None:
+    """A value in a house unit, in the unit that is to be shown."""
+    if value is None or system == "us" or unit not in UNIT_WORDS["metric"]:
+        return value
+    from pourstats import units
+
+    return float(units.to_system(value, unit, system))
+
+
+def unit_text(unit: str, system: System) -> str:
+    """The unit's name on the page."""
+    return UNIT_WORDS[system].get(unit, UNIT_WORDS["us"].get(unit, unit))
+
+
+def count_text(number: int, one: str, many: str | None = None) -> str:
+    """``1 pour``, ``3 pours``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def hours_text(value: float) -> str:
+    """Hours without decimals from ten on."""
+    return f"{value:,.0f}" if value >= 10 else f"{value:,.1f}"
+
+
+# ---------------------------------------------------------------------------------------------
+# Sentences.
+
+
+def headline_text(review: Mapping[str, Any]) -> str:
+    """The week in one or two sentences: hours spent against what such floors usually take."""
+    head, week = review["headline"], review["week"]
+    if review["state"] == "no_pours":
+        return (
+            "No pours in the log yet. Load a folder of logs with `pourstats load FOLDER`; "
+            "`pourstats template DIR` makes blank ones. The least that a pour needs: date, site, "
+            "slab type, area, thickness, hands, and when placing and finishing began and ended."
+        )
+    if review["state"] == "quiet_week":
+        return (
+            f"No pours from {day_text(week['start'])} to {day_text(week['end'], year=True)}. "
+            f"The latest in the log is of {day_text(week['latest_pour'], year=True)}."
+        )
+    floors = count_text(head["pours_with_hours"], "floor")
+    if head["spent_h"] is None:
+        return (
+            f"{count_text(head['pours'], 'pour')}, but no hours: log hands, crew in and gone "
+            "(or each person's times), and the week can be judged."
+        )
+    part = ""
+    if head["pours_with_hours"] < head["pours"]:
+        part = f" (hours are known for {head['pours_with_hours']} of {head['pours']} pours)"
+    spent = f"{hours_text(head['spent_h'])} labor-hours went into {floors}{part}"
+    if head["verdict"] is None:
+        earlier = count_text(head["earlier_pours"], "earlier pour")
+        return (
+            f"{spent}. Whether that is usual can't be told yet: the log has {earlier} to judge "
+            "by, and it takes five for a rough answer, ten for a good one."
+        )
+    return f"{spent}; such floors usually take {hours_text(head['usual_h'])}: {_verdict(head)}"
+
+
+def _verdict(head: Mapping[str, Any]) -> str:
+    change = round(100.0 * (head["ratio"] - 1.0))
+    much = (
+        "just the usual"
+        if change == 0
+        else f"{abs(change)}% {'more' if change > 0 else 'less'} than usual"
+    )
+    low, high = hours_text(head["usual_low_h"]), hours_text(head["usual_high_h"])
+    ends = f"eight times in ten such a week takes {low} to {high}"
+    if head["verdict"] == "usual":
+        end = f"{much}, an ordinary week ({ends})."
+        if head["far_out"]:
+            end += f" But one floor was far out: {', '.join(head['far_out'])}."
+            if len(head["far_out"]) > 1:
+                end = end.replace("one floor was", "these were")
+    elif head["verdict"] == "above":
+        end = f"{much}, a slow week ({ends})."
+        most = head["most_over"]
+        if most is not None:
+            end += (
+                f" Most of it was the {floor_word(most['slab_type'])} at {most['site']} "
+                f"({most['pour_id']}, {hours_text(most['over_h'])} over)."
+            )
+    else:
+        end = f"{much}, a fast week ({ends})."
+    if head["earlier_pours"] < 10:
+        end += f" Rough: only {head['earlier_pours']} earlier pours to judge by."
+    return end
+
+
+def standout_text(item: Mapping[str, Any], system: System = "us") -> str:
+    """What one thing that stood out was, and its evidence."""
+    where = f"{floor_word(item['slab_type'])} at {item['site'] or 'an unknown site'}"
+    if item["kind"] == "callback":
+        fact = item["evidence"][0]
+        poured = f", poured {day_text(fact['poured'])}" if fact["poured"] else ""
+        spent = f", {hours_text(fact['hours'])} hours spent on it" if fact["hours"] else ""
+        defect = plain(fact["defect"] or "defect not named")
+        return (
+            f"{day_text(item['date'])}: called back to the {where} ({item['pour_id']}{poured}) "
+            f"for {defect}{spent}."
+        )
+    lead = f"{day_text(item['date'])}, {where} ({item['pour_id']}): "
+    parts = [text for fact in item["evidence"] if (text := _fact_text(fact, system))]
+    if not any(fact["measure"] == "labor_h" for fact in item["evidence"]):
+        parts.append("its hours are not logged")
+    return lead + "; ".join(parts) + "."
+
+
+def floor_word(slab_type: str | None) -> str:
+    """What a slab is called: its type, or just a floor."""
+    return "floor" if slab_type in (None, "other") else plain(slab_type)
+
+
+def _fact_text(fact: Mapping[str, Any], system: System) -> str:
+    value, usual, high = fact["value"], fact.get("usual_middle"), fact.get("usual_high")
+    measure = fact["measure"]
+    most = f" (mostly up to {minutes_text(high)})" if high is not None else ""
+    if measure == "labor_h":
+        return _hours_fact(fact)
+    if measure in TASK_WORDS:
+        spent, expected = hours_text(value), hours_text(usual or 0.0)
+        return f"most of it in {TASK_WORDS[measure]}: {spent} h, usually {expected}"
+    if measure == "starved_min":
+        return f"stood {minutes_text(value)} without concrete between trucks{most}"
+    if measure == "late_min":
+        return f"trucks {minutes_text(value)} late in all{most}"
+    if measure == "over_min":
+        return f"trucks held {minutes_text(value)} over their free time{most}"
+    if measure == "on_late_min":
+        return f"got on it {minutes_text(value)} after it was ready"
+    if measure == "first_pass_min":
+        return f"first pass {minutes_text(value)} after strike-off{most}"
+    if measure == "passes":
+        return f"{value:.0f} passes, usually {number_text(usual)}"
+    if measure == "overrun_pct":
+        return f"took {value:.0f}% more concrete than the plan"
+    if measure == "over_bid_h":
+        return f"{hours_text(value)} h over the {hours_text(fact['bid_h'])} h that were bid"
+    if measure == "oldest_min":
+        limit = minutes_text(fact["limit_min"])
+        return f"oldest concrete {minutes_text(value)} when unloaded, the limit is {limit}"
+    if measure == "evaporation_max_lb_ft2_h":
+        rate = shown(value, "lb/ft2/h", system) or 0.0
+        return (
+            f"drying up to {rate:.2f} {unit_text('lb/ft2/h', system)}: cracks threaten from "
+            f"{shown(0.2, 'lb/ft2/h', system):.1f} on, cover or fog early"
+        )
+    return f"{plain(measure)} {number_text(value)}"
+
+
+def _hours_fact(fact: Mapping[str, Any]) -> str:
+    spent, verdict = fact["value"], fact.get("verdict")
+    told = hours_text(spent)
+    if verdict is None:
+        return f"{told} labor-hours"
+    usual = hours_text(fact["usual_middle"])
+    ends = f"{hours_text(fact['usual_low'])} to {hours_text(fact['usual_high'])}"
+    # The difference of the figures as printed, so that a reader's sum agrees.
+    gap = abs(float(told.replace(",", "")) - float(usual.replace(",", "")))
+    if verdict == "usual":
+        if abs(spent / fact["usual_middle"] - 1.0) < NEAR:
+            return f"{told} labor-hours, as usual for such a floor ({ends})"
+        side = "over" if spent > fact["usual_middle"] else "under"
+        return (
+            f"{told} labor-hours, {hours_text(gap)} {side} the usual {usual} but within the "
+            f"ordinary ({ends})"
+        )
+    side = "over" if verdict in ("slow", "far_slow") else "fewer"
+    return (
+        f"{hours_text(gap)} labor-hours {side}: {told} spent where such floors usually take "
+        f"{usual} ({ends} eight times in ten)"
+    )
+
+
+def reason_text(item: Mapping[str, Any], system: System = "us") -> str | None:
+    """Why: the log's own word, or what is likely and called so; None where nothing asks for it."""
+    reason = item["reason"]
+    if reason["source"] == "log":
+        told = ", ".join(REASON_WORDS.get(word, plain(word)) for word in reason["words"])
+        return f"The log says: {told}."
+    if reason["source"] == "likely":
+        word = reason["words"][0]
+        text = REASON_WORDS[word]
+        if word in ("cold_set", "heat") and reason["value"] is not None:
+            air = shown(reason["value"], "degF", system)
+            text += f" ({air:.0f} {unit_text('degF', system)})"
+        return f"Likely: {text} (about {hours_text(reason['hours'])} h of it)."
+    slow = any(fact.get("verdict") in ("slow", "far_slow") for fact in item["evidence"])
+    if item["kind"] == "floor" and slow:
+        return "The log gives no reason."
+    return None
