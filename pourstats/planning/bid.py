@@ -1,4 +1,4 @@
-"""The bid: hours and price of jobs ahead, with the doubt, the reasons and the floors behind them."""
+"""The bid: hours and price of jobs ahead, with doubt, reasons and the floors behind them."""
 
 from __future__ import annotations
 
@@ -154,7 +154,7 @@ def _changed(jobs: pd.DataFrame, sets: Mapping[str, str]) -> pd.DataFrame:
         if isinstance(cell.value, str):
             changed[name] = pd.Series([cell.value] * len(changed), dtype=object)
         else:
-            changed[name] = np.nan if cell.value is None else cell.value
+            changed[name] = pd.Series([cell.value] * len(changed))
     return changed
 
 

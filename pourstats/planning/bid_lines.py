@@ -131,7 +131,7 @@ def _saw_trip(
     drive = 2.0 * road if road is not None else (past[0] / 4.0 if past is not None else 0.0)
     hours = odds * drive * TRIP_BACK_HANDS
     return Line("trip_back_to_saw", hours, _dollars(hours, rate),
-                f"{odds:.0%} of such slabs are sawn on a trip back; the drive, expected", sawn)  # fmt: skip
+                f"{odds:.0%} of such slabs are sawn on a trip back; its drive", sawn)  # fmt: skip
 
 
 def _truck_waiting(frames: Mapping[str, pd.DataFrame]) -> tuple[float, int] | None:
