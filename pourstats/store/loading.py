@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +12,7 @@ from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, intake
 from pourstats.logs.cells import normalized
 from pourstats.logs.tables import DEPENDENTS, TABLES, Table
-from pourstats.store import books, corrections, lookalikes, taps
+from pourstats.store import books, corrections, lookalikes, mappings, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import Outcome, store_rows
 
@@ -83,15 +83,14 @@ def load(
     store: Store,
     paths: Iterable[Path],
     progress: Callable[[str], None] = lambda line: None,
-    mappings: Mapping[str, Mapping[str, intake.Mapped]] | None = None,
 ) -> Report:
     """Load folders, CSV files and workbooks. Raises Refusal for a path that isn't there.
 
     Each file is read and checked before the store is opened, and goes in whole or not at all.
-    Pours go first. ``mappings``: header signature → how a foreign file's columns are read.
+    Pours go first. A file whose header has a kept mapping is read by it, whatever its name.
     """
     report = Report()
-    loading = _Loading(store, report, progress, mappings or {})
+    loading = _Loading(store, report, progress)
     parts = [part for path in paths for part in loading.parts(path)]
     parts.sort(key=_rank)
     books_of = [part for part in parts if len(part.tables) > 1]
@@ -119,12 +118,11 @@ class _Loading:
         store: Store,
         report: Report,
         progress: Callable[[str], None],
-        mappings: Mapping[str, Mapping[str, intake.Mapped]],
     ) -> None:
         self.store = store
         self.report = report
         self.progress = progress
-        self.mappings = mappings
+        self.mappings = mappings.kept(store)
         self.change: int | None = None
         self.unusable: list[tuple[Fault, Path]] = []
         self.loaded: list[str] = []
@@ -163,11 +161,22 @@ class _Loading:
     def _part(self, path: Path) -> Part | None:
         suffix = path.suffix.lower()
         if suffix == ".csv":
-            table = intake.table_named(path.stem)
+            table = intake.table_named(path.stem) or self._mapped_table(path)
             return Part(path, path.name, [(table, None)]) if table else None
         if suffix in (".xlsx", ".xlsm"):
             return self._workbook(path)
         return None
+
+    def _mapped_table(self, path: Path) -> Table | None:
+        """The table of a file with another name, if its header has a kept mapping."""
+        if not self.mappings:
+            return None
+        try:
+            sheet = files.read_csv(path, path.name)
+        except files.UnusableError:
+            return None
+        mapping = self.mappings.get(mappings.signature(sheet.header)) if sheet else None
+        return TABLES.get(mapping.table) if mapping else None
 
     def _workbook(self, path: Path) -> Part:
         part = Part(path, path.name, [])
@@ -234,7 +243,9 @@ class _Loading:
             self.report.warnings.append(f"{part.name}: is empty")
             self.report.counts(table.name)
             return None
-        rows = intake.checked(sheet, table, self.mappings.get(signature(sheet.header)))
+        mapping = self.mappings.get(mappings.signature(sheet.header))
+        columns = mapping.columns if mapping and mapping.table == table.name else None
+        rows = intake.checked(sheet, table, columns)
         self.report.warnings += rows.warnings
         self.report.counts(table.name)
         if rows.read == 0:
@@ -292,11 +303,6 @@ class _Loading:
                 self.report.warnings += lookalikes.found(connection, self.first_seq)
                 if "crew_time" in self.loaded:
                     self.report.warnings += lookalikes.clashes(connection, self.first_seq)
-
-
-def signature(header: list[str]) -> str:
-    """What tells one kind of file from another: its header names."""
-    return "|".join(normalized(name) for name in header)
 
 
 def _whole_file(fault: Fault, path: Path) -> dict[str, Any]:
