@@ -133,6 +133,15 @@ def frame(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
     return connection.execute(_query(name)).df()
 
 
+def frames(connection: duckdb.DuckDBPyConnection, *names: str) -> dict[str, pd.DataFrame]:
+    """Several measures as they stand now, by name; what they share is worked out once.
+
+    KeyError if a name is no measure.
+    """
+    define(connection, *names)
+    return {name: frame(connection, name) for name in names}
+
+
 def _query(name: str) -> str:
     columns = ", ".join(f'"{column.name}"' for column in header(name).columns)
     key = ", ".join(f'"{column}"' for column in header(name).key)

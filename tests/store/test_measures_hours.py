@@ -13,7 +13,7 @@ from pourstats.store import measures
 
 def shares(log):
     rows = log.rows("crew_shares", "worker", "pour_id", "task")
-    return {key: pytest.approx(row["hours"]) for key, row in rows.items()}
+    return {key: pytest.approx(row["minutes"] / 60) for key, row in rows.items()}
 
 
 def test_overlapping_stretches_of_one_task_count_once(log):
@@ -145,18 +145,16 @@ def minutes(rows):
     return logged
 
 
-def counted_hours(rows):
-    hours = defaultdict(float)
+def counted_minutes(rows):
+    shared = defaultdict(float)
     for (worker, _), there in minutes(rows).items():
         work = {one for one in there if one[1] != "wait"} or there
         on_pours = {pour_id for pour_id, _, _ in work}
         for pour_id in on_pours:
             on_tasks = [one for one in work if one[0] == pour_id]
             for _, task, wait_for in on_tasks:
-                hours[worker, pour_id, task, wait_for or ""] += (
-                    1 / 60 / len(on_pours) / len(on_tasks)
-                )
-    return dict(hours)
+                shared[worker, pour_id, task, wait_for or ""] += 1 / len(on_pours) / len(on_tasks)
+    return dict(shared)
 
 
 def counted_clashes(rows):
@@ -179,7 +177,7 @@ def shared_log(new_log):
     made.connection.close()
 
 
-def written(log, rows):
+def written(log, rows, *names):
     log.connection.execute("delete from crew_time")
     frame = pd.DataFrame(
         [
@@ -192,19 +190,19 @@ def written(log, rows):
     log.connection.register("rows", frame)
     log.connection.execute("insert into crew_time by name select * from rows")
     log.connection.unregister("rows")
-    measures.define(log.connection)
+    measures.define(log.connection, *names)
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(rows=logs.map(unique))
 def test_hours_agree_with_a_count_minute_by_minute(shared_log, rows):
-    written(shared_log, rows)
+    written(shared_log, rows, "crew_shares", "crew_time_clashes")
     measured = {
         tuple(row[:4]): row[4]
         for row in measures.frame(shared_log.connection, "crew_shares").itertuples(index=False)
         if row[4] > 0
     }
-    assert measured == pytest.approx(counted_hours(rows))
+    assert measured == pytest.approx(counted_minutes(rows))
 
     clashes = {
         tuple(row[:3]): row[3]
@@ -218,9 +216,9 @@ def test_hours_agree_with_a_count_minute_by_minute(shared_log, rows):
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(rows=logs.map(unique))
 def test_a_persons_hours_are_the_clocks_and_tasks_add_up(shared_log, rows):
-    written(shared_log, rows)
+    written(shared_log, rows, "day_output")
     connection = shared_log.connection
-    by_worker = measures.frame(connection, "crew_shares").groupby("worker")["hours"].sum()
+    by_worker = measures.frame(connection, "crew_shares").groupby("worker")["minutes"].sum() / 60
     clock = defaultdict(float)
     for worker, _ in minutes(rows):
         clock[worker] += 1 / 60

@@ -40,9 +40,11 @@ def test_three_loads_that_a_foreman_can_add_up(log):
 def test_the_house_rule_for_free_minutes_holds(log):
     log.pour()
     log.add("trucks", load("1", arrived="7:00", pour_end="8:00"))
+    assert log.one("truck_times")["free_from"] == "assumed"
     log.house(free_min_per_yd3=5)
+    log.add("settings", {"name": "free_min_per_yd3", "value": "5"})
     row = log.one("truck_times")
-    assert (row["free_min"], row["over_min"]) == (45, 15)
+    assert (row["free_min"], row["over_min"], row["free_from"]) == (45, 15, "house")
 
 
 def test_where_the_clock_starts_when_it_was_due_an_early_truck_waits_free(log):

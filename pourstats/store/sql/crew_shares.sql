@@ -14,7 +14,7 @@
 -- pour_id | | the crew's own label of the pour
 -- task | | set_up, place, finish, saw, wait, travel, clean_up, return_visit
 -- wait_for | | what a wait was for; an empty text for other tasks and where it is unknown
--- hours | h | hours of this person on this pour and task, after splitting
+-- minutes | min | time of this person on this pour and task, after splitting
 
 with sorted as (
     select
@@ -175,7 +175,7 @@ split as (
             and s.began >= o.began and s.ended <= o.ended
 )
 
-select worker, pour_id, task, wait_for, sum(seconds) / 3600.0 as hours
+select worker, pour_id, task, wait_for, sum(seconds) / 60.0 as minutes
 from (
     select worker, pour_id, task, wait_for, seconds from alone
     union all

@@ -90,17 +90,17 @@ tasks as (
     select
         pour_id,
         sum(case when task in ('travel', 'return_visit') then 0 else 1 end) as on_slab,
-        sum(case when task in ('travel', 'return_visit') then 0 else hours end) as labor_h,
-        sum(case when task = 'travel' then hours else 0 end) as travel_h,
-        sum(case when task = 'return_visit' then hours else 0 end) as return_h,
-        sum(case when task = 'place' then hours else 0 end) as place_labor_h,
-        sum(case when task = 'finish' then hours else 0 end) as finish_labor_h,
-        sum(case when task = 'saw' then hours else 0 end) as saw_labor_h,
-        sum(case when task = 'wait' then hours else 0 end) as wait_labor_h,
-        sum(case when task in ('set_up', 'clean_up') then hours else 0 end) as other_labor_h,
+        sum(case when task in ('travel', 'return_visit') then 0 else minutes end) / 60.0 as labor_h,
+        sum(case when task = 'travel' then minutes else 0 end) / 60.0 as travel_h,
+        sum(case when task = 'return_visit' then minutes else 0 end) / 60.0 as return_h,
+        sum(case when task = 'place' then minutes else 0 end) / 60.0 as place_labor_h,
+        sum(case when task = 'finish' then minutes else 0 end) / 60.0 as finish_labor_h,
+        sum(case when task = 'saw' then minutes else 0 end) / 60.0 as saw_labor_h,
+        sum(case when task = 'wait' then minutes else 0 end) / 60.0 as wait_labor_h,
+        sum(case when task in ('set_up', 'clean_up') then minutes else 0 end) / 60.0 as other_labor_h,
         sum(
-            case when task = 'finish' or (task = 'wait' and wait_for = 'set') then hours else 0 end
-        ) as finish_stay_h
+            case when task = 'finish' or (task = 'wait' and wait_for = 'set') then minutes else 0 end
+        ) / 60.0 as finish_stay_h
     from crew_shares
     group by pour_id
 ),
@@ -187,7 +187,7 @@ hours as (
 
 -- each worker's hours on the slab, and the pay that held that day
 worker_hours as (
-    select pour_id, worker, sum(hours) as worked_h
+    select pour_id, worker, sum(minutes) / 60.0 as worked_h
     from crew_shares
     where task not in ('travel', 'return_visit')
     group by pour_id, worker

@@ -2,13 +2,12 @@
 -- grain: one row a load
 -- key: pour_id, ticket
 -- kept: no
--- reads: trucks, pours, house
+-- reads: trucks, pours, house, settings
 --
 -- Loads of a pour follow each other by pour_start, else by arrived; then by arrived and ticket.
 -- Totals of starved_min leave the balance loads out (called = balance).
 -- The supplier's clock starts when the truck arrives; where the house rule free_clock is `due`, a
 -- truck that came early is on the clock only from the time that it was due.
--- Whether the free minutes were set or are assumed stands in the house rules.
 --
 -- column | unit | meaning
 -- pour_id | | the crew's own label of the pour
@@ -28,13 +27,20 @@
 -- late_min | min | from due to arrived; negative when early
 -- first_late_min | min | how late the pour's first load was, 0 if early; blank for other loads
 -- free_min | min | the supplier's free minutes: volume times the house rule free_min_per_yd3
+-- free_from | | house where the owner set that rule, else assumed: check your supplier
 -- stay_min | min | what the supplier's clock runs over: site_min, without left pour_end - arrived
 -- over_min | min | stay beyond the free minutes, 0 if none
 -- over_from | | left or pour_end: which time ended the stay
 -- starved_min | min | how long the crew stood without concrete before this load; 0 for the first
 -- wait_charge_usd | USD | billed for the wait | private
 
-with in_line as (
+with free_rule as (
+    select case when count(*) > 0 then 'house' else 'assumed' end as free_from
+    from settings
+    where name = 'free_min_per_yd3' and value <> ''
+),
+
+in_line as (
     select
         pour_id,
         ticket,
@@ -93,6 +99,7 @@ select
     case when k.load_no = 1 and k.late_min is not null then greatest(0.0, k.late_min) end
         as first_late_min,
     k.free_min,
+    f.free_from,
     k.stay_min,
     case when k.stay_min is not null and k.free_min is not null
         then greatest(0.0, k.stay_min - k.free_min)
@@ -108,3 +115,4 @@ select
 from trucks as t
 inner join placed as k on t.pour_id = k.pour_id and t.ticket = k.ticket
 inner join pours as p on t.pour_id = p.pour_id
+cross join free_rule as f
