@@ -27,11 +27,11 @@ DRIFT_DAYS = 30.0
 DRIFT_STEPS = 24
 
 SPREADS: dict[str, tuple[float, float]] = {
-    "habit": (0.20, 0.0),
+    "habit": (0.15, 0.0),
     "physics": (1.0, 0.3),
     "mixed": (1.0, 0.4),
-    "weather": (0.04, 0.7),
-    "place": (0.06, 0.6),
+    "weather": (0.025, 0.7),
+    "place": (0.045, 0.6),
     "size": (0.05, 0.6),
     "mix": (0.09, 0.6),
     "lead": (0.05, 0.6),

@@ -29,7 +29,7 @@ CHASES = (0.0, 0.25, 0.5, 0.75, 1.0)
 CHASE_ODDS = (0.18, 0.20, 0.24, 0.20, 0.18)
 """How far the machine follows the placing of a long slab: not at all, to all the way. Unknown until
 the record shows it."""
-NOISE = 0.16
+NOISE = 0.15
 """Prior median of what nobody could have foretold, in log time. Common practice, no source."""
 SLACK_MIN = 6.0
 """Minutes by which people start early or late and clocks are rounded, whatever the concrete."""

@@ -105,10 +105,10 @@ def pass_draws(
     effects = model.posterior.effects[:, :k]
     passes, late = len(base.T) - 2, len(base.T) - 1
     fixed = base[:, :passes] @ effects[:passes]
-    offset = (
+    offset: Array = (
         np.stack([_offset(found, science, count[:, j].astype(float)) for j in range(k)], axis=1)
         if n
-        else count * 1.0
+        else np.zeros((0, k))
     )
     log_total = offset + fixed + effects[passes] * np.log(count / 4.0) + effects[late] * surprise
     shock = rng.standard_t(model.posterior.tail, size=(n, k))

@@ -79,7 +79,7 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
         began = opening["start"].to_numpy()
         ready = opening["ready"].to_numpy()
         hindered = opening["held"].isin(["other_slab", "people", "machine", "rain"]).to_numpy()
-        hindered |= opening["busy"].to_numpy(dtype=bool)
+        hindered = hindered | opening["busy"].to_numpy(dtype=bool)
         started[at] = began
         first[at] = np.where(np.isnan(ready) | (ready > began), began, ready)
         held[at] = hindered | (ready < began - 0.05)
