@@ -167,19 +167,25 @@ totals as (
 ),
 
 -- z = 1.6448536 leaves 5 % on either side
+scores as (
+    select
+        "by",
+        "group",
+        cast(pours as double) as n,
+        cast(pours_called_back as double) as x,
+        cast(1.6448536269514722 as double) as z
+    from totals
+    where pours > 0
+),
+
 shares as (
     select
         "by",
         "group",
-        pours_called_back * 1.0 / pours as rate,
-        (pours_called_back + 1.6448536269514722 * 1.6448536269514722 / 2)
-        / (pours + 1.6448536269514722 * 1.6448536269514722) as middle,
-        1.6448536269514722 * sqrt(
-            pours_called_back * 1.0 * (pours - pours_called_back) / pours
-            + 1.6448536269514722 * 1.6448536269514722 / 4
-        ) / (pours + 1.6448536269514722 * 1.6448536269514722) as reach
-    from totals
-    where pours > 0
+        x / n as rate,
+        (x + z * z / 2) / (n + z * z) as middle,
+        z * sqrt(x * (n - x) / n + z * z / 4) / (n + z * z) as reach
+    from scores
 )
 
 select

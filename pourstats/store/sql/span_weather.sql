@@ -124,7 +124,7 @@ steps as (
         cast(floor(date_diff('second', timestamp '1970-01-01 00:00:00', began) / 21600.0) as bigint)
             as quarter
     from neighbours
-    where date_diff('second', began, ended) <= 10800
+    where ended > began and date_diff('second', began, ended) <= 10800
 ),
 
 -- the part of a step that lies in a span; from_share and to_share place its ends between the readings
