@@ -189,12 +189,11 @@ def _changed(cells: Sequence[Cell], column: Column, house: str, system: System) 
     low = -math.inf if column.low is None else column.low
     high = math.inf if column.high is None else column.high
     low, high = np.minimum(low, values), np.maximum(high, values)
-    near = np.where(values == 0.0, 0.0, 4.0 * np.spacing(np.abs(values)))
-    # Celsius is counted from absolute zero on the way, so its steps are those of the kelvin.
-    step = np.spacing(np.abs(plain) + (273.15 if house == "degF" else 0.0))
+    near = 4.0 * np.spacing(np.abs(values))
+    step = np.spacing(np.abs(plain))
     best, error = plain, np.full(plain.shape, np.inf)
     for candidate in (
-        *(_rounded(plain, digits) for digits in (12, 14, 15, 16)),
+        *(_rounded(plain, digits) for digits in (12, 15)),
         *(plain + count * step for count in (0, 1, -1, 2, -2, 3, -3)),
     ):
         back = units.to_house(candidate, unit, house)

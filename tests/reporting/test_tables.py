@@ -16,7 +16,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pourstats import units
@@ -90,6 +90,7 @@ def test_csv_has_units_times_and_full_precision():
     assert one["ordered_volume [yd3]"] == "0.30000000000000004"
     assert float(one["saw_length [ft]"]) == 1e-7
     assert "e" not in one["saw_length [ft]"]
+    assert "\r" not in text(stored("pours", {"pour_id": "a"}), "pours", "csv", "us")
     assert (one["hands"], one["mix"], two["notes"]) == ("", "", "")
     assert one["site"] == "'=1+1"
     assert unguarded(one["notes"]) == POUR["notes"]
@@ -176,6 +177,7 @@ def from_xml(value):
 
 
 @settings(deadline=None)
+@example(["_x0041\x01", "_x0041_x0042_", "#N/A", "#REF!", "\x01x0041_", "_x005F_"])
 @given(st.lists(AWKWARD.filter(bool), min_size=1, max_size=30))
 def test_every_text_comes_back_from_xlsx(tmp_path_factory, texts):
     path = tmp_path_factory.mktemp("book") / "pours.xlsx"
@@ -280,8 +282,9 @@ def test_metric_export_reads_back_within_the_contract(temps, thicknesses):
 
 
 def test_metric_numbers_are_written_without_noise():
-    frame = pd.DataFrame({"area": [1200.0], "thickness": [4.5], "concrete_temp": [32.0]})
-    (row,) = read_csv(text(frame, "pours", "csv", "metric"))
+    frame = pd.DataFrame({"area": [1200.0, 1234.567], "thickness": 4.5, "concrete_temp": 32.0})
+    row, second = read_csv(text(frame, "pours", "csv", "metric"))
+    assert Fraction(second["area [m2]"]) == Fraction("1234.567") * EXACT["ft2"][1]
     # 1200 x 0.3048 x 0.3048; 4.5 x 25.4.
     assert row["area [m2]"] == "111.483648"
     assert row["thickness [mm]"] == "114.3"
@@ -341,6 +344,7 @@ def test_a_measure_is_converted_exactly(name, value, exact):
     one, two = json.loads(text(frame, "some_measure", "json", "metric"))
     assert next(iter(one.values())) == pytest.approx(float(exact), rel=1e-12, abs=1e-12)
     assert [*two.values()] == [None]
+    assert exact != 0 or [*one.values()] == [0]
     (same, _) = json.loads(text(frame, "some_measure", "json", "us"))
     assert same == {name: float(value)}
 
