@@ -79,7 +79,7 @@ def week_review(
         "callbacks": [],
         "unfinished": _rows(open_pours),
         "set_aside": _aside(set_aside),
-        "assumed": _assumed(frames, house),
+        "assumed": [],
         "missing": [],
         "cannot_tell": [],
         "lately": [{"text": x} if isinstance(x, str) else dict(x) for x in lately],
@@ -104,6 +104,7 @@ def week_review(
         wide, hours, base, review["callbacks"], house.get("age_limit_min")
     )
     review["missing"] = _missing(frames, week)
+    review["assumed"] = _assumed(frames, house, week)
     review["cannot_tell"] = _cannot_tell(hours, review["figures"], week)
     return _finished(review)
 
@@ -163,15 +164,17 @@ def _headline(week: pd.DataFrame, hours: Hours) -> dict[str, Any]:
 
 def _most_over(week: pd.DataFrame, hours: Hours) -> dict[str, Any] | None:
     """The floor that took most hours over its usual ones, if any took more than half an hour."""
-    over = (hours.pours["labor_h"] - hours.pours["usual_h"]).dropna()
-    if over.empty or over.max() < 0.5:
+    over = (hours.pours["labor_h"] - hours.pours["usual_h"]).fillna(0.0).to_numpy()
+    if not over.size or over.max() < 0.5:
         return None
-    pour = week.loc[over.idxmax()]
+    place = int(np.argmax(over))
+    pour = week.iloc[place]
     return {
         "pour_id": str(pour["pour_id"]),
         "site": pour.get("site"),
         "slab_type": pour.get("slab_type"),
-        "over_h": float(over.max()),
+        "labor_h": float(hours.pours["labor_h"].to_numpy()[place]),
+        "usual_h": float(hours.pours["usual_h"].to_numpy()[place]),
     }
 
 
@@ -263,13 +266,17 @@ def _callbacks(frames: Frames, wide: pd.DataFrame, start: pd.Timestamp) -> list[
     return found
 
 
-def _assumed(frames: Frames, house: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """House rules that enter a figure here and were never set."""
+def _assumed(frames: Frames, house: Mapping[str, Any], week: pd.DataFrame) -> list[dict[str, Any]]:
+    """House rules that enter a figure of this week and were never set."""
     named = set(table(frames, "settings", "name")["name"])
+    entered = {
+        "free_min_per_yd3": week["over_min"].notna().any(),
+        "burden": week["labor_cost_usd"].notna().any(),
+    }
     return [
         {"name": name, "value": house.get(name)}
-        for name in ("free_min_per_yd3", "burden")
-        if name not in named and house.get(name) is not None
+        for name, enters in entered.items()
+        if enters and name not in named and house.get(name) is not None
     ]
 
 
@@ -291,7 +298,7 @@ def _missing(frames: Frames, week: pd.DataFrame) -> list[dict[str, Any]]:
         "first_pass": week["first_pass_min"].isna(),
         "pay": week["labor_h"].notna() & week["labor_cost_usd"].isna(),
     }
-    if "bids" in frames:
+    if len(table(frames, "bids", "pour_id")):
         lacks["bid"] = week["bid_full_h"].isna()
     return [
         {"what": what, "pours": [str(i) for i in week.index[lacking]]}

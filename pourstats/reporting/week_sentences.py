@@ -55,6 +55,11 @@ def count_text(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def earlier_text(pours: int) -> str:
+    """``no earlier pours``, ``3 earlier pours``."""
+    return count_text(pours, "earlier pour") if pours else "no earlier pours"
+
+
 def hours_text(value: float) -> str:
     """Hours without decimals from ten on."""
     return f"{value:,.0f}" if value >= 10 else f"{value:,.1f}"
@@ -89,12 +94,17 @@ def headline_text(review: Mapping[str, Any]) -> str:
         part = f" (hours are known for {head['pours_with_hours']} of {head['pours']} pours)"
     spent = f"{hours_text(head['spent_h'])} labor-hours went into {floors}{part}"
     if head["verdict"] is None:
-        earlier = count_text(head["earlier_pours"], "earlier pour")
+        earlier = earlier_text(head["earlier_pours"])
         return (
             f"{spent}. Whether that is usual can't be told yet: the log has {earlier} to judge "
             "by, and it takes five for a rough answer, ten for a good one."
         )
-    return f"{spent}; such floors usually take {hours_text(head['usual_h'])}: {_verdict(head)}"
+    such = (
+        "such a floor usually takes"
+        if head["pours_with_hours"] == 1
+        else ("such floors usually take")
+    )
+    return f"{spent}; {such} {hours_text(head['usual_h'])}: {_verdict(head)}"
 
 
 def _verdict(head: Mapping[str, Any]) -> str:
@@ -118,7 +128,7 @@ def _verdict(head: Mapping[str, Any]) -> str:
         if most is not None:
             end += (
                 f" Most of it was the {floor_word(most['slab_type'])} at {most['site']} "
-                f"({most['pour_id']}, {hours_text(most['over_h'])} over)."
+                f"({most['pour_id']}, {gap_text(most['labor_h'], most['usual_h'])} over)."
             )
     else:
         end = f"{much}, a fast week ({ends})."
@@ -144,6 +154,12 @@ def standout_text(item: Mapping[str, Any], system: System = "us") -> str:
     if not any(fact["measure"] == "labor_h" for fact in item["evidence"]):
         parts.append("its hours are not logged")
     return lead + "; ".join(parts) + "."
+
+
+def gap_text(spent: float, usual: float) -> str:
+    """By how much two hours differ as they are printed, so that a reader's sum agrees."""
+    first, second = (float(hours_text(hours).replace(",", "")) for hours in (spent, usual))
+    return f"{abs(first - second):,.1f}".removesuffix(".0")
 
 
 def floor_word(slab_type: str | None) -> str:
@@ -195,19 +211,17 @@ def _hours_fact(fact: Mapping[str, Any]) -> str:
         return f"{told} labor-hours"
     usual = hours_text(fact["usual_middle"])
     ends = f"{hours_text(fact['usual_low'])} to {hours_text(fact['usual_high'])}"
-    # The difference of the figures as printed, so that a reader's sum agrees.
-    gap = abs(float(told.replace(",", "")) - float(usual.replace(",", "")))
+    gap = gap_text(spent, fact["usual_middle"])
     if verdict == "usual":
         if abs(spent / fact["usual_middle"] - 1.0) < NEAR:
             return f"{told} labor-hours, as usual for such a floor ({ends})"
         side = "over" if spent > fact["usual_middle"] else "under"
         return (
-            f"{told} labor-hours, {hours_text(gap)} {side} the usual {usual} but within the "
-            f"ordinary ({ends})"
+            f"{told} labor-hours, {gap} {side} the usual {usual} but within the ordinary ({ends})"
         )
     side = "over" if verdict in ("slow", "far_slow") else "fewer"
     return (
-        f"{hours_text(gap)} labor-hours {side}: {told} spent where such floors usually take "
+        f"{gap} labor-hours {side}: {told} spent where such floors usually take "
         f"{usual} ({ends} eight times in ten)"
     )
 

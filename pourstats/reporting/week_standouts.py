@@ -51,9 +51,10 @@ def stands_out(
     """Three to five things of the week, worst first; one floor that went well may close the list.
 
     Fewer only where the week has fewer floors and callbacks. Each: ``kind`` (floor, callback,
-    went_well), ``unusual``, ``weight_h``, ``pour_id``, ``site``, ``date``, ``evidence`` (a list of
-    ``measure``, ``value``, ``usual_low``, ``usual_middle``, ``usual_high``, weightiest first) and
-    ``reason`` (``words``, ``source``: log, likely or None).
+    went_well), ``unusual``, ``news`` (worth telling, even if chance could do it), ``weight_h``,
+    ``pour_id``, ``site``, ``date``, ``evidence`` (``measure``, ``value``, ``usual_low``,
+    ``usual_middle``, ``usual_high``, weightiest first) and ``reason`` (``words``, ``source``: log,
+    likely or None).
     """
     crew = _Crew(base, _pour_ranges(base), _learned(base, hours.past_ratios), age_limit_min)
     floors = [
@@ -64,12 +65,20 @@ def stands_out(
     good = [item for item in floors if item["kind"] == "went_well"]
     bad = sorted(bad + calls, key=_by_weight)
     good = sorted(good, key=_by_weight)
-    news = [item for item in bad if item["unusual"] or item["weight_h"] >= WORTH_TELLING_H]
+    news = [item for item in bad if _is_news(item)]
     told = news[: MOST - (1 if good else 0)] + good[:1]
     if len(told) < LEAST:
         rest = [item for item in (*bad, *good[1:]) if item not in told]
         told = [*told, *rest[: LEAST - len(told)]]
-    return sorted(told, key=lambda item: (item["kind"] == "went_well", *_by_weight(item)))
+    for item in told:
+        item["news"] = _is_news(item) or item["kind"] == "went_well"
+    return sorted(
+        told, key=lambda item: (item["kind"] == "went_well", not _is_news(item), *_by_weight(item))
+    )
+
+
+def _is_news(item: Mapping[str, Any]) -> bool:
+    return bool(item["unusual"] or item["weight_h"] >= WORTH_TELLING_H)
 
 
 def _by_weight(item: Mapping[str, Any]) -> tuple[float, bool, str]:
@@ -147,6 +156,7 @@ def _floor(pour: pd.Series[Any], judged: pd.Series[Any], crew: _Crew) -> dict[st
     if slow:
         facts += _where_it_went(pour, judged["usual_h"], crew.base)
         facts += _extra_passes(pour, crew.usual["passes"])
+        facts += _over_bid(pour, OVER_BID) if not _told(facts, "over_bid_h") else []
     trouble = _words(pour.get("trouble"))
     weight = max([weight for weight, _ in weighed] + [TROUBLE_WEIGHS if trouble else 0.0])
     odd = slow or bool(trouble) or len(weighed) > int(np.isfinite(judged["labor_h"]))
@@ -196,10 +206,9 @@ def _weighed(
         extra_yd3 = overrun / (100.0 + overrun) * _known(_number(pour, "placed_yd3"))
         fact = _fact("overrun_pct", overrun, usual["overrun_pct"])
         found.append((extra_yd3 * OVERRUN_YARD_WEIGHS, fact))
-    bid, spent = _number(pour, "bid_h"), _number(pour, "bid_spent_h")
-    if spent - bid >= OVER_BID_H and _beyond(spent / bid, usual["spent_to_bid"], OVER_BID):
-        fact = _fact("over_bid_h", spent - bid) | {"bid_h": bid}
-        found.append(((spent - bid) * BID_HOUR_WEIGHS, fact))
+    ratio = _number(pour, "bid_spent_h") / _number(pour, "bid_h")
+    if _beyond(ratio, usual["spent_to_bid"], OVER_BID):
+        found += [(fact["value"] * BID_HOUR_WEIGHS, fact) for fact in _over_bid(pour, OVER_BID)]
     oldest = _number(pour, "oldest_min")
     if age_limit_min is not None and _beyond(oldest, usual["oldest_min"], age_limit_min):
         fact = _fact("oldest_min", oldest, usual["oldest_min"]) | {"limit_min": age_limit_min}
@@ -208,6 +217,18 @@ def _weighed(
     if drying >= CAUTION_EVAPORATION and pour.get("tc_from") != "air":
         found.append((CAUTION_WEIGHS, _fact("evaporation_max_lb_ft2_h", drying)))
     return found
+
+
+def _over_bid(pour: pd.Series[Any], least: float) -> list[dict[str, Any]]:
+    """Hours over the bid, if by that factor and by hours that matter."""
+    bid, spent = _number(pour, "bid_h"), _number(pour, "bid_spent_h")
+    if not (spent >= least * bid and spent - bid >= OVER_BID_H):
+        return []
+    return [_fact("over_bid_h", spent - bid) | {"bid_h": bid}]
+
+
+def _told(facts: list[dict[str, Any]], measure: str) -> bool:
+    return any(fact["measure"] == measure for fact in facts)
 
 
 def _extra_passes(pour: pd.Series[Any], usual: UsualRange | None) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from pourstats.reporting.week_sentences import (
     System,
     count_text,
     day_text,
+    earlier_text,
     floor_word,
     headline_text,
     hours_text,
@@ -61,12 +62,12 @@ def _stood_out(review: Mapping[str, Any], units: System) -> list[str]:
     lines = ["", "WHAT STOOD OUT, WORST FIRST"]
     if not items:
         return [*lines, "  Nothing that the log can show yet."]
-    calm = [item for item in items if not item["unusual"]]
+    calm = [item for item in items if not item["news"]]
     if len(calm) == len(items):
         lines.append("  Nothing out of the ordinary. The nearest to it:")
     for place, item in enumerate(items, 1):
         mark = "Went well: " if item["kind"] == "went_well" else ""
-        if not item["unusual"] and len(calm) < len(items):
+        if not item["news"] and len(calm) < len(items):
             mark = "Ordinary: "
         lines += _block(mark + standout_text(item, units), f"  {place}. ", "     ")
         why = reason_text(item, units)
@@ -210,9 +211,12 @@ def _not_counted(review: Mapping[str, Any]) -> list[str]:
     lines: list[str] = []
     for pour in review["unfinished"]:
         site = f" at {pour['site']}" if pour.get("site") else ""
-        since = next((pour[k] for k in ("last_at", "at", "place_start") if pour.get(k)), None)
-        tail = f", last tap {str(since).replace('T', ' ')}" if since else ""
-        lines += _block(f"{pour.get('pour_id')}{site} is unfinished{tail}.", "  ", "    ")
+        tail = (
+            f"; last tap {day_text(last)} {last[11:16]}" if (last := pour.get("last_tap")) else ""
+        )
+        lacks = pour.get("missing") or []
+        still = f"; still missing {', '.join(plain(str(what)) for what in lacks)}" if lacks else ""
+        lines += _block(f"{pour.get('pour_id')}{site} is unfinished{tail}{still}.", "  ", "    ")
     aside = review["set_aside"]
     if aside["rows"]:
         lines += _block(
@@ -267,8 +271,8 @@ def _too_early(entries: Sequence[Mapping[str, Any]]) -> str | None:
         return None
     pours = entries[0]["pours"]
     return (
-        f"Too early to tell: {'; '.join(told)}. There are {count_text(pours, 'earlier pour')}; "
-        "ten earlier pours, or eight weeks, make a usual range."
+        f"Too early to tell: {'; '.join(told)}. The log has {earlier_text(pours)}; ten, or eight "
+        "earlier weeks, make a usual range."
     )
 
 
