@@ -275,9 +275,11 @@ def _similar(model: HoursModel, place: int) -> dict[str, Any]:
                 None if pd.isna(value) else value.item() if hasattr(value, "item") else value
             )
     labor, crew = float(numbers(row, "labor_h")[0]), float(numbers(row, "crew_h")[0])
+    read = float(numbers(row, "read_h")[0])
     entry["labor_h"] = round(labor, 2)
+    entry["read_h"] = round(read, 2)
     entry["crew_h"] = None if np.isnan(crew) else round(crew, 2)
-    entry["labor_h_per_100ft2"] = round(labor / float(numbers(row, "area")[0]) * 100.0, 3)
+    entry["labor_h_per_100ft2"] = round(read / float(numbers(row, "area")[0]) * 100.0, 3)
     return entry
 
 

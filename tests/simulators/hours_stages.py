@@ -103,7 +103,27 @@ def day(rng, who: Crew, job, k: np.ndarray | int, temp: np.ndarray) -> dict[str,
         job.hands * (set_up + place + starved) + lost + job.finish_hands * gone_h
     )  # everyone, for the whole stay
     clock = set_up + place + starved + gone_h + lost / job.hands
-    return {**hours, "headcount": headcount, "clock": clock, "wrecked": wrecked}
+    placed = set_up + place + starved + lost / job.hands
+    return {
+        **hours,
+        "headcount": headcount,
+        "clock": clock,
+        "wrecked": wrecked,
+        "set_up_h": set_up,
+        "placed_h": placed,
+    }
+
+
+def short_log(job, out: dict) -> dict:
+    """The short log: hands, first concrete, strike-off and gone; everyone counts to the end."""
+    came = pd.Timestamp(job.date) + pd.Timedelta(hours=7)
+    start, end, gone = (
+        came + pd.Timedelta(hours=out[name]) for name in ("set_up_h", "placed_h", "clock")
+    )
+    return {
+        "labor_h": job.hands * (gone - start) / pd.Timedelta(hours=1), "hours_from": "headcount_part",
+        "place_start": start, "place_end": end, "crew_out": gone,
+    }  # fmt: skip
 
 
 def season(seed: int, pours: int, ahead: int = 10, truth: int = 1500) -> Season:
@@ -112,7 +132,7 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 1500) -> Season:
     who = crew(rng, pours + ahead)
     middle = season_temp_f(jobs["date"])
     temps = middle + rng.normal(0, 8, len(jobs))
-    style = rng.choice(["crew_time", "mixed", "headcount"], p=[0.5, 0.3, 0.2])
+    style = rng.choice(["crew_time", "mixed", "headcount", "short"], p=[0.4, 0.25, 0.15, 0.2])
     rows, actual, oracle = [], [], []
     for k, job in enumerate(jobs.itertuples()):
         out = {name: value[0] for name, value in day(rng, who, job, k, temps[[k]]).items()}
@@ -128,11 +148,15 @@ def season(seed: int, pours: int, ahead: int = 10, truth: int = 1500) -> Season:
                     "trouble": rng.choice(TROUBLES) if rng.random() < (0.7 if out["wrecked"] else 0.05) else None,
                 }
             )  # fmt: skip
+            if style == "short":
+                rows[-1].update(short_log(job, out))
             continue
         actual.append(total)
         many = day(rng, who, job, k, middle[k] + rng.normal(0, 8, truth))
         oracle.append(sum(many[name] for name in tasks))
     known = blanked(rng, jobs, 0.25)
+    if style == "short":
+        known["finish_hands"] = np.nan
     record = pd.concat([known.iloc[:pours].reset_index(drop=True), pd.DataFrame(rows)], axis=1)
     return Season(
         record,

@@ -23,6 +23,7 @@ from pourstats.learning.hours.features import (
 )
 from pourstats.learning.hours.fit import Fit, fitted, slopes
 from pourstats.learning.hours.noise import LOOSE, Noise, Record, row_variance
+from pourstats.learning.hours.readings import read_h
 from pourstats.learning.hours.structure import (
     PARTS,
     Design,
@@ -64,7 +65,7 @@ class HoursModel:
     lead_spread: float
     clock: CrewClock
     seen: pd.DataFrame
-    """The pours learned from, in date order, with `labor_h`."""
+    """The pours learned from, in date order, with `labor_h` as logged and `read_h` as read."""
     fit: Fit | None = None
 
     def design(self, jobs: pd.DataFrame) -> tuple[Design, Features]:
@@ -145,6 +146,8 @@ def usable(frame: pd.DataFrame | None) -> pd.DataFrame:
         return pd.DataFrame()
     hours, area = numbers(frame, "labor_h"), numbers(frame, "area")
     kept = frame[(hours > 0) & (area > 0)]
+    if "read_h" not in kept:
+        kept = kept.assign(read_h=read_h(kept, habit_of(kept)))
     start = words(kept, "place_start").astype(str)
     order = np.lexsort((start, days(kept)))
     return kept.iloc[order].reset_index(drop=True)
@@ -161,7 +164,7 @@ TASK_COLUMNS = {
 
 def record_of(frame: pd.DataFrame, f: Features) -> tuple[Record, Array]:
     """What the fit sees of the record, and which rows are only partly a headcount."""
-    hours = numbers(frame, "labor_h")
+    hours = numbers(frame, "read_h")
     source = words(frame, "hours_from").astype(str)
     headcount = np.char.startswith(source.astype("U16"), "headcount").astype(float)
     tasks = np.column_stack([numbers(frame, TASK_COLUMNS[part]) for part in PARTS])

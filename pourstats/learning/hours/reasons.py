@@ -124,7 +124,7 @@ def similar(model: HoursModel, jobs: pd.DataFrame, count: int = 5) -> list[list[
     """For each job the positions in `model.seen` of the pours most like it, nearest first.
 
     Nearness: a doubling of area, another slab type, finish or placement weigh about alike;
-    thickness, steel and years since count less, a blank counts half.
+    thickness, steel and years since count less, a blank three quarters.
     """
     if not model.pours:
         return [[] for _ in range(len(jobs))]
@@ -138,7 +138,7 @@ def similar(model: HoursModel, jobs: pd.DataFrame, count: int = 5) -> list[list[
             (1.0, "slab_type"), (0.8, "finish"), (0.6, "placement"), (0.2, "reinforcement"),
         ):  # fmt: skip
             theirs, own = getattr(past, name), getattr(ours, name)[row]
-            unlike = np.where((theirs == "") | (own == ""), 0.5, theirs != own)
+            unlike = np.where((theirs == "") | (own == ""), 0.75, theirs != own)
             away = away + weight * np.asarray(unlike, dtype=float)
         away = away + 0.1 * np.maximum(now[row] - then, 0.0) / 365.25
         found.append([int(place) for place in np.argsort(away, kind="stable")[:count]])

@@ -192,7 +192,7 @@ def _multipliers(f: Features, size: Array, logged: Logged, pours: int) -> list[E
         Effect("learning", None, experience, -0.04, 0.06),
         # Headcount takes everyone for the whole stay, so it reads a little high.
         Effect("headcount", None, logged.headcount, 0.05, 0.1),
-        Effect("headcount_part", None, logged.partial, 0.0, 0.1),
+        Effect("headcount_part", None, logged.partial, 0.0, 0.12),
     ]
 
 

@@ -1,0 +1,122 @@
+"""Past bids beside what the floors then took: the same scope only, the last bid before the pour."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pourstats.learning.hours.features import numbers, words
+
+SCOPE = frozenset({"place", "finish", "saw"})
+"""What labor_h covers, and what a blank scope means."""
+
+
+@dataclass(frozen=True)
+class Bias:
+    """How far bids of a group ran short: hours taken over hours bid, less one; 95 % interval.
+
+    ``low`` and ``high`` are None under three pours.
+    """
+
+    group: str
+    pours: int
+    short: float
+    low: float | None
+    high: float | None
+    bid_hours: float
+    took_hours: float
+
+    @property
+    def clear(self) -> bool:
+        """Whether the interval leaves no doubt about the direction."""
+        return self.low is not None and self.high is not None and (self.low > 0 or self.high < 0)
+
+
+def same_scope(bids: pd.DataFrame) -> pd.Series[bool]:
+    """Which bids cover placing, finishing and sawing and nothing else (a blank scope does)."""
+    scope = words(bids, "scope")
+    return pd.Series(
+        [
+            str(cell) == "" or {part.strip() for part in str(cell).split(";")} == SCOPE
+            for cell in scope
+        ],
+        index=bids.index,
+    )
+
+
+def bids_with_pours(frames: Mapping[str, pd.DataFrame], frame: pd.DataFrame) -> pd.DataFrame:
+    """One row a pour that was bid by hours: the last bid dated on or before the pour.
+
+    ``frame`` is `hours_frame`. Bids marked lost are left out: what was poured was won. The column
+    ``same_scope`` says whether bid and hours cover the same work.
+    """
+    bids = frames.get("bids")
+    if bids is None or not len(bids) or not len(frame):
+        return pd.DataFrame(columns=["pour_id", "bid_date", "bid_hours", "same_scope"])
+    held = bids[words(bids, "won") != "no"].copy()
+    held["same_scope"] = same_scope(held)
+    held = held[held["bid_hours"] > 0]
+    joined = held.merge(frame, on="pour_id", suffixes=("_bid", ""))
+    joined = joined[pd.to_datetime(joined["bid_date"]) <= pd.to_datetime(joined["date"])]
+    joined = joined[joined["read_h"] > 0].sort_values("bid_date", kind="stable")
+    latest: pd.DataFrame = joined.groupby("pour_id").tail(1)
+    return latest.sort_values("date").reset_index(drop=True)
+
+
+def bias_of(group: str, bid_hours: pd.Series[float], took: pd.Series[float]) -> Bias:
+    """The ratio of sums of hours taken to hours bid, less one, with its 95 % interval.
+
+    The interval is that of a ratio estimator (Cochran, Sampling Techniques, 1977, ch. 6): Student's
+    t on the pours less one over the scatter of taken - ratio x bid.
+    """
+    bid, hours = np.asarray(bid_hours, dtype=float), np.asarray(took, dtype=float)
+    n = bid.size
+    ratio = float(hours.sum() / bid.sum())
+    low = high = None
+    if n >= 3:
+        from scipy.special import stdtrit
+
+        scatter = hours - ratio * bid
+        error = float(np.sqrt(n / (n - 1) * (scatter**2).sum()) / bid.sum())
+        reach = float(stdtrit(n - 1, 0.975)) * error
+        low, high = ratio - reach - 1.0, ratio + reach - 1.0
+    return Bias(group, n, ratio - 1.0, low, high, float(bid.sum()), float(hours.sum()))
+
+
+def biases(frames: Mapping[str, pd.DataFrame], frame: pd.DataFrame) -> tuple[list[Bias], int]:
+    """Bias by slab type and over all (last), same scope only; and how many bids were left out."""
+    met = bids_with_pours(frames, frame)
+    if not len(met):
+        return [], 0
+    same = met[met["same_scope"].astype(bool)]
+    found = [
+        bias_of(str(kind), own["bid_hours"], own["read_h"])
+        for kind, own in same.groupby("slab_type", sort=True)
+    ]
+    found.sort(key=lambda bias: -bias.pours)
+    if len(same):
+        found.append(bias_of("all", same["bid_hours"], same["read_h"]))
+    return found, len(met) - len(same)
+
+
+def billed_usd_per_paid_h(
+    frames: Mapping[str, pd.DataFrame], first: object, last: object
+) -> tuple[float, int] | None:
+    """Dollars billed a paid hour over pours from ``first`` to ``last`` (dates, both counted).
+
+    Only pours with both; None without any. A ratio of sums, with the count of pours.
+    """
+    bids, output = frames.get("bids"), frames.get("pour_output")
+    if bids is None or output is None or not len(bids) or not len(output):
+        return None
+    billed = bids[bids["billed"].notna()].sort_values("bid_date").groupby("pour_id").tail(1)
+    met = billed[["pour_id", "billed"]].merge(output, on="pour_id")
+    day = pd.to_datetime(met["date"])
+    within = (day >= pd.Timestamp(str(first))) & (day <= pd.Timestamp(str(last)))
+    met = met[within & (numbers(met, "paid_h") > 0)]
+    if not len(met):
+        return None
+    return float(met["billed"].sum() / met["paid_h"].sum()), len(met)
