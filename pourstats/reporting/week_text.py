@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from textwrap import wrap
 from typing import Any
@@ -54,7 +55,10 @@ def week_text(review: Mapping[str, Any], units: System = "us") -> str:
 
 
 def _block(text: str, first: str, rest: str) -> list[str]:
-    return wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    """Wrapped lines; what stands in backticks is to be typed and stays in one piece."""
+    held = re.sub(r"`[^`]*`", lambda typed: typed[0].replace(" ", "\0"), text)
+    lines = wrap(held, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    return [line.replace("\0", " ") for line in lines]
 
 
 def _stood_out(review: Mapping[str, Any], units: System) -> list[str]:
@@ -133,15 +137,15 @@ def _per(value: float | None, unit: str, name: str, units: System) -> float | No
 def _floors(review: Mapping[str, Any], units: System) -> list[str]:
     pours = review["pours"]
     judged = any(pour["usual_h"] is not None for pour in pours)
-    head = f"{'FLOOR BY FLOOR':<28}{'site':<17}{'floor':<26}{'hours':>5}"
+    head = f"{'FLOOR BY FLOOR':<26}{'site':<15}{'floor':<21}{'hours':>6}"
     lines = ["", head + ("  usual (8 in 10)" if judged else "")]
     for pour in pours:
         area = shown(pour["area_ft2"], "ft2", units)
         floor = f"{number_text(area, 0)} {unit_text('ft2', units)} {floor_word(pour['slab_type'])}"
         hours = "-" if pour["labor_h"] is None else hours_text(pour["labor_h"])
         line = (
-            f"  {day_text(pour['date']):<12}{_cut(pour['pour_id'], 13):<14}"
-            f"{_cut(pour['site'], 16):<17}{_cut(floor, 25):<26}{hours:>5}"
+            f"  {day_text(pour['date']):<12}{_cut(pour['pour_id'], 11):<12}"
+            f"{_cut(pour['site'], 14):<15}{_cut(floor, 20):<21}{hours:>6}"
         )
         if pour["usual_h"] is not None:
             line += (
@@ -162,8 +166,9 @@ def _floors(review: Mapping[str, Any], units: System) -> list[str]:
     return lines
 
 
-_VERDICT_MARKS = {"slow": "  <- over", "far_slow": "  <- far over", "fast": "  <- under",
-                  "far_fast": "  <- far under"}  # fmt: skip
+_VERDICT_MARKS = {
+    "slow": "  over", "far_slow": "  far over", "fast": "  under", "far_fast": "  far under",
+}  # fmt: skip
 
 
 def _cut(text: object, width: int) -> str:
