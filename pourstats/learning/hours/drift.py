@@ -35,7 +35,7 @@ def rolling_origin(fit: Fit, design: Design, last: int = 300) -> float:
     cov = np.zeros((strays.size, width, width))
     cov[:, :-1, :-1] = base
     state = np.tile(np.append(mean, 0.0), (strays.size, 1))
-    score = -0.5 * (strays / 0.025) ** 2
+    score = -0.5 * (strays / 0.035) ** 2
     for row in range(first, rows):
         cov[:, -1, -1] += strays**2
         slope = np.append(jacobian[row], 1.0)

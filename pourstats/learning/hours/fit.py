@@ -18,6 +18,9 @@ from pourstats.learning.hours.structure import PARTS, Design
 POOL_WORTH = 4.0
 """How many groups' worth of prior holds the spread of a pool. Common practice, no source."""
 
+FAMILY_WORTH = 10.0
+"""How many effects' worth of prior holds the common scale of those that are in no pool."""
+
 MOST_ROUNDS = 40
 
 
@@ -142,4 +145,13 @@ def _spread(
         squares = beta[counted] ** 2 + np.diag(covariance)[counted]
         value = (POOL_WORTH * first**2 + squares.sum()) / (POOL_WORTH + counted.sum())
         found[own] = np.sqrt(value)
+    # The other effects are one family: if this crew's lie near their prior means, so may the rest.
+    rest = np.array(
+        [pool is None and not name.startswith("drift") and name != "crew"
+         for pool, name in zip(design.pool, design.names, strict=True)]
+    )  # fmt: skip
+    own = rest & met
+    scaled = ((beta - design.mean) ** 2 + np.diag(covariance))[own] / design.spread[own] ** 2
+    scale = (FAMILY_WORTH + scaled.sum()) / (FAMILY_WORTH + own.sum())
+    found[rest] = design.spread[rest] * np.sqrt(scale)
     return found
