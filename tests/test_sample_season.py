@@ -10,11 +10,14 @@ import csv
 import datetime as dt
 import filecmp
 import itertools
+import json
+import re
 import statistics
 import subprocess
 import sys
 from collections import Counter, defaultdict
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -417,3 +420,56 @@ def test_garages_were_bid_short(season: dict[str, list[Row]], pours: dict[str, R
     assert 1.1 <= over("garage") <= 1.5
     assert over("garage") > over("basement")
     assert over("garage") > over("shop")
+
+
+# --- loaded ------------------------------------------------------------------------------------------
+
+
+def load(folder: Path, store: Path) -> tuple[int, dict[str, Any]]:
+    command = [sys.executable, "-m", "pourstats.cli", "load", str(folder), "--json"]
+    done = subprocess.run(
+        [*command, "--store", str(store)], check=False, capture_output=True, text=True
+    )
+    assert done.stdout, done.stderr
+    return done.returncode, json.loads(done.stdout)
+
+
+def test_the_season_loads_whole_and_without_a_warning(tmp_path: Path) -> None:
+    status, report = load(SEASON, tmp_path / "season.duckdb")
+    assert status == 0
+    assert report["set_aside"] == []
+    assert [line for line in report["warnings"] if "no log table is called so" not in line] == []
+    for name in FILES:
+        counts = report["tables"][name]
+        assert counts["read"] == counts["added"] == len(rows_of(f"{name}.csv")), name
+
+
+def mistakes_told() -> list[list[str]]:
+    """The README's table: no, file, line, written, wrong, right, what happens."""
+    text = (SEASON / "mistakes" / "README.md").read_text(encoding="utf-8")
+    rows = [line.strip("| ").split("|") for line in text.splitlines() if re.match(r"\| \d", line)]
+    return [[cell.strip() for cell in row] for row in rows]
+
+
+def test_each_of_the_twenty_mistakes_stands_where_the_readme_says() -> None:
+    told = mistakes_told()
+    assert [int(row[0]) for row in told] == list(range(1, 21))
+    for _, file, line, written, *_ in told:
+        text = (SEASON / "mistakes" / file).read_text(encoding="utf-8").splitlines()[int(line) - 1]
+        assert written.strip("`") in text, (file, line)
+
+
+def test_each_of_the_twenty_mistakes_is_found(tmp_path: Path) -> None:
+    status, report = load(SEASON / "mistakes", tmp_path / "mistakes.duckdb")
+    assert status == 3
+    told = mistakes_told()
+    aside = {(entry["file"], entry["line"]) for entry in report["set_aside"]}
+    wanted = {(row[1], int(row[2])) for row in told if row[6] == "set aside"}
+    unread = {(row[1], None) for row in told if row[6] == "file not read"}
+    assert aside == wanted | unread
+    assert len(report["set_aside"]) == len(aside)
+    odd = [row for row in told if row[6] == "warning"]
+    assert len(report["warnings"]) == len(odd)
+    for row in odd:
+        assert any(row[3].strip("`") in warning for warning in report["warnings"]), row
+    assert report["tables"]["pours"]["added"] == 4
