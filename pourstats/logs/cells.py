@@ -341,6 +341,10 @@ def _in_range(text: str, value: float, column: Column, *, converted: bool) -> Ce
     if value != value:
         return Cell(fault=f"{seen} is not a number")
     low, high = column.low, column.high
+    for bound in (low, high):
+        # Converted, a value at the very bound may lie a hair beyond it.
+        if bound is not None and converted and abs(value - bound) <= 1e-9 * abs(bound):
+            value = bound
     if low is not None and (value < low or (column.above_low and value <= low)):
         bound = f"not above {low:g}" if column.above_low else f"below {low:g}"
         hint = "; check the sign" if value < 0 <= low else ""

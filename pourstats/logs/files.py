@@ -346,7 +346,8 @@ def _strings(texts: list[str]) -> Any:
 
 def _quote_left_open(raw: str, delimiter: str) -> bool:
     # An even count of quotes on one line settles it for nearly all rows at once.
-    doubtful = raw.count('"') % 2 == 1 or "\n" in raw.rstrip("\r\n")
+    body = raw.rstrip("\r\n")
+    doubtful = raw.count('"') % 2 == 1 or "\n" in body or "\r" in body
     return doubtful and _opening_line(raw, delimiter) >= 0
 
 
@@ -359,7 +360,7 @@ def _opening_line(raw: str, delimiter: str) -> int:
     at_start, quoted, opened, line, i = True, False, -1, 0, 0
     while i < len(raw):
         mark = raw[i]
-        if mark == "\n":
+        if mark == "\n" or (mark == "\r" and raw[i + 1 : i + 2] != "\n"):
             line += 1
         if quoted:
             if mark == '"':
@@ -498,6 +499,8 @@ def _page(page: Any, name: str, formulas: dict[tuple[Any, Any], str]) -> Sheet |
 def _cell_text(cell: Any, formula: str | None) -> str:
     import datetime as dt
 
+    from openpyxl.utils.escape import unescape
+
     value = cell.value
     if value is None:
         return marked("f", formula) if formula is not None else ""
@@ -519,7 +522,8 @@ def _cell_text(cell: Any, formula: str | None) -> str:
         if 0 <= seconds < 86400:
             return marked("c", f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}")
         return marked("n", repr(value.total_seconds() / 86400))
-    text = str(value)
+    # What a spreadsheet can't hold plainly, as a carriage return, stands there as _x000D_.
+    text = unescape(str(value))
     if getattr(cell, "data_type", None) == "e":
         return marked("e", text)
     return marked("s", text) if text.startswith(MARK) else text
