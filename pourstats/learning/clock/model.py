@@ -15,11 +15,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pourstats.learning.clock import features, physics, placing
+from pourstats.learning.clock import features, physics, placing, saw
 from pourstats.learning.clock.conditions import Conditions, conditions, hours, number, words
 from pourstats.learning.clock.passes import Passes, pass_draws, passes_of
 from pourstats.learning.clock.record import Record, record
-from pourstats.learning.clock.regression import Group, Posterior, fit as regression
+from pourstats.learning.clock.regression import Group, Posterior
+from pourstats.learning.clock.regression import fit as regression
 from pourstats.learning.draws import stream
 
 Array = NDArray[np.float64]
@@ -35,8 +36,8 @@ SLACK_MIN = 6.0
 """Minutes by which people start early or late and clocks are rounded, whatever the concrete."""
 LEAST_MIN = 5.0
 PRINT_EFFECT = (-0.17, 0.10)
-"""Log time by a unit of log boot print, and its doubt: a quarter inch near initial set, a scuff near
-final set (Concrete News 0810), is 0.3 to 0.4 of log time over three halvings."""
+"""Log time by a unit of log boot print, and its doubt: a quarter inch near initial set, a scuff
+near final set (Concrete News 0810), is 0.3 to 0.4 of log time over three halvings."""
 USUAL_PRINT_IN = 0.25
 HELD_SHARE = 0.5
 """A crew's own rate of being held up counts half: a plan made ahead is there to avoid it."""
@@ -66,6 +67,8 @@ class Clock:
     print_spread: float
     held_rate: Array
     held_wait_min: Array
+    cuts_earlier: dict[saw.Method, float]
+    cuts: dict[saw.Method, int]
     pours: int
     """Pours whose first pass was learned from."""
     timed: int
@@ -204,10 +207,8 @@ def fit(
     """
     empty = pd.DataFrame({"pour_id": [], "place_start": pd.to_datetime([])})
     pours = empty if pours is None or not len(pours) else _with_loads(pours, trucks)
-    if "place_start" in pours:
-        pours = pours[pd.to_datetime(pours["place_start"]).notna()]
-    else:
-        pours = empty
+    begun = "place_start" in pours
+    pours = pours[pd.to_datetime(pours["place_start"]).notna()] if begun else empty
     kept = record(pours, passes)
     found = conditions(pours, weather, sites, house)
     science = physics.ready(found)
@@ -230,48 +231,58 @@ def fit(
     groups = (*table.groups, Group("print", width - 1, width, PRINT_EFFECT[1]))
     offset = science.log_h + np.log(60.0) + PRINT_EFFECT[0] * prints
     factor = noise_factor(science, found)
-    posteriors: dict[float, Posterior] = {}
-    scores: dict[float, float] = {}
     long_enough = usable & (found.lead_min > 10.0)
     tried = CHASES if long_enough.any() else (0.5,)
-    for chase in tried:
+    posteriors: dict[float, Posterior] = {}
+    score = np.zeros(len(tried))
+    start: Array | None = None
+
+    def fitted(chase: float, draws: int, start: Array | None) -> tuple[Posterior, float]:
         age = np.maximum(since + chase * found.lead_min, LEAST_MIN)
-        y = np.log(age) - offset
-        posteriors[chase] = regression(
+        posterior = regression(
             columns[usable],
-            y[usable],
+            (np.log(age) - offset)[usable],
             groups,
             noise=NOISE,
             noise_factor=factor[usable],
             at_most=kept.late[usable],
-            draws=DRAWS,
+            draws=draws,
             seed=seed,
             name=f"first pass {chase}",
+            start=start,
         )
         # In minutes, not in log minutes: else the shares could not be compared.
         jacobian = float(np.sum(np.log(age[usable & ~kept.late])))
-        scores[chase] = posteriors[chase].log_evidence - jacobian
+        return posterior, posterior.log_evidence - jacobian
+
+    for place, chase in enumerate(tried if len(tried) > 1 else ()):
+        posterior, score[place] = fitted(chase, 0, start)
+        start = posterior.peak
     odds = np.array([CHASE_ODDS[CHASES.index(chase)] for chase in tried])
-    score = np.array([scores[chase] for chase in tried])
-    odds = odds * np.exp(score - score.max()) if usable.any() else odds
-    if not long_enough.any():
+    odds = odds * np.exp(score - score.max())
+    odds = np.where(odds < 0.01 * odds.max(), 0.0, odds)
+    if len(tried) == 1:
+        # No long slab tells how far the machine chases the placing: keep every share open.
         share = np.asarray(CHASE_ODDS)
         which = stream(seed, "chase").choice(len(CHASES), size=DRAWS, p=share / share.sum())
         chases = np.asarray(CHASES)[which]
-        of_draw = np.full(DRAWS, 0.5)
+        of_draw = np.full(DRAWS, tried[0])
     else:
         which = stream(seed, "chase").choice(len(tried), size=DRAWS, p=odds / odds.sum())
         chases = np.asarray(tried)[which]
         of_draw = chases
-    stages = {
-        chase: Stage(posteriors[chase], levels) for chase in tried if np.any(of_draw == chase)
-    }
-    surprise = _surprise(columns, offset, since, found, usable, kept, posteriors, odds, tried)
+    for chase in tried:
+        if np.any(of_draw == chase):
+            posteriors[chase] = fitted(chase, DRAWS, start)[0]
+    stages = {chase: Stage(posterior, levels) for chase, posterior in posteriors.items()}
+    best = tried[int(np.argmax(odds))]
+    surprise = _surprise(offset, since, found, usable, kept, posteriors, best)
     passes_model = passes_of(kept, found, science, surprise, seed)
     rate = stream(seed, "held rate").beta(
         0.3 + float((kept.held & usable).sum()), 20.0 + float((~kept.held & usable).sum()), DRAWS
     )
     kinds = words(pours, "slab_type")
+    earlier, cuts = saw.cuts_earlier(pours, science, kept.last_h)
     return Clock(
         chases=np.asarray(chases, dtype=float),
         stages=stages,
@@ -281,7 +292,9 @@ def fit(
         print_mean=print_mean,
         print_spread=print_spread,
         held_rate=rate,
-        held_wait_min=_waits(kept, since, offset, found, usable, posteriors, tried, odds),
+        held_wait_min=_waits(kept, since, offset, found, usable, posteriors, best),
+        cuts_earlier=earlier,
+        cuts=cuts,
         pours=int(usable.sum()),
         timed=passes_model.rows,
         by_kind={
@@ -295,21 +308,18 @@ def fit(
 
 
 def _surprise(
-    columns: Array,
     offset: Array,
     since: Array,
     found: Conditions,
     usable: NDArray[np.bool_],
     kept: Record,
     posteriors: Mapping[float, Posterior],
-    odds: Array,
-    tried: tuple[float, ...],
+    best: float,
 ) -> Array:
     """Log time by which each logged first pass was later than fitted; NaN where unknown."""
     result = np.full(found.count, np.nan)
     if not usable.any():
         return result
-    best = tried[int(np.argmax(odds))]
     y = np.log(np.maximum(since + best * found.lead_min, LEAST_MIN)) - offset
     result[usable] = y[usable] - posteriors[best].fitted
     return np.where(kept.held, np.nan, result)
@@ -322,14 +332,12 @@ def _waits(
     found: Conditions,
     usable: NDArray[np.bool_],
     posteriors: Mapping[float, Posterior],
-    tried: tuple[float, ...],
-    odds: Array,
+    best: float,
 ) -> Array:
     """Minutes that held-up starts came after the slab was ready: logged, else by the model."""
     known = kept.wait_min[kept.held & ~np.isnan(kept.wait_min)]
     if not usable.any():
         return np.asarray(known)
-    best = tried[int(np.argmax(odds))]
     expected = np.full(found.count, np.nan)
     expected[usable] = np.exp(posteriors[best].fitted + offset[usable])
     over = since + best * found.lead_min - expected

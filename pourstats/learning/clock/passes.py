@@ -11,7 +11,8 @@ from pourstats.learning.clock import features
 from pourstats.learning.clock.conditions import Conditions, number, words
 from pourstats.learning.clock.physics import Ready
 from pourstats.learning.clock.record import Record
-from pourstats.learning.clock.regression import Group, Posterior, fit as regression
+from pourstats.learning.clock.regression import Group, Posterior
+from pourstats.learning.clock.regression import fit as regression
 from pourstats.learning.draws import stream
 
 Array = NDArray[np.float64]
@@ -23,8 +24,8 @@ USUAL_COUNT: dict[str, dict[int, float]] = {
     "trowel": {3: 0.15, 4: 0.25, 5: 0.35, 6: 0.20, 7: 0.05},
     "hard_trowel": {4: 0.10, 5: 0.25, 6: 0.35, 7: 0.20, 8: 0.10},
 }
-"""Passes by finish before the record says: about five on a basement floor, common practice without a
-source; more for hard and repeated troweling (ACI 302.1R classes 5 and 6)."""
+"""Passes by finish before the record says: about five on a basement floor, common practice without
+a source; more for hard and repeated troweling (ACI 302.1R classes 5 and 6)."""
 INDOOR_KINDS = ("basement", "garage", "shop", "warehouse")
 COUNT_STRENGTH = 3.0
 """How many pours the usual counts, and a finish's own over its slab types, are worth."""

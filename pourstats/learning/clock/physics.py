@@ -76,6 +76,10 @@ class Ready:
     """Mean slab temperature until the first pass."""
     crust: Array
     """Whether it dries faster than it bleeds."""
+    day_f: Array
+    """Mean slab temperature over the twelve hours from placing."""
+    wet: Array
+    """Log time by which bleed water may outlast the stiffening."""
 
 
 @dataclass(frozen=True)
@@ -181,7 +185,7 @@ def _warmth(found: Conditions, constants: Constants) -> _Warmth:
 
 def _log_hours(
     found: Conditions, constants: Constants, warmth: _Warmth
-) -> tuple[Array, tuple[Array, Array, Array, Array, Array]]:
+) -> tuple[Array, tuple[Array, ...]]:
     felt = constants.top * warmth.top_c + (1.0 - constants.top) * warmth.mean_c
     rate = setting.affinity(felt, constants.energy_kj * 1000.0, setting.REFERENCE_C)
     age = _running(rate * STEP_H)
@@ -205,7 +209,9 @@ def _log_hours(
     first[:, 0] = True
     most = np.where(first, warmth.dried, 0.0).max(axis=1) if found.count else np.zeros(0)
     mean_f = fahrenheit((warmth.mean_c * first).sum(axis=1) / first.sum(axis=1))
-    return log_h, (np.log(later), pace, most, mean_f, (lost > 2.0 * capacity).astype(float))
+    crust = (lost > 2.0 * capacity).astype(float)
+    day_f = fahrenheit(warmth.mean_c.mean(axis=1))
+    return log_h, (np.log(later), pace, most, mean_f, crust, day_f, held)
 
 
 def _bleeding(found: Conditions) -> Array:

@@ -9,7 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pourstats.learning.clock.conditions import hours, number, words
-from pourstats.learning.clock.regression import Group, Posterior, fit as regression
+from pourstats.learning.clock.regression import Group, Posterior
+from pourstats.learning.clock.regression import fit as regression
 from pourstats.learning.draws import stream
 from pourstats.science.volume import plan_yd3
 

@@ -42,6 +42,8 @@ class Posterior:
     tail: float
     rows: int
     log_evidence: float
+    peak: Array
+    """Log spreads at the peak, a start for a like problem."""
     fitted: Array
     """Mean of each row that was fitted."""
     spreads: dict[str, float]
@@ -72,12 +74,13 @@ def fit(
     draws: int = 1000,
     seed: int = 0,
     name: str = "regression",
+    start: Array | None = None,
 ) -> Posterior:
     """Posterior of y = columns x effects + noise.
 
     ``noise`` is the prior median of its scale with log sd ``noise_doubt``; ``noise_factor`` (row)
     multiplies it; ``at_most`` (row, bool) marks values that only bound y from above. No rows give
-    draws of the prior.
+    draws of the prior; no draws, only the evidence and the fit. ``start`` is a like problem's peak.
     """
     rng = stream(seed, "effects", name)
     n, p = columns.shape
@@ -95,7 +98,7 @@ def fit(
         if g.doubt > 0:
             index[g.start : g.stop] = learned.index(g)
 
-    log_scales = centre.copy()
+    log_scales = centre.copy() if start is None else start.copy()
     value = y.copy()
     weight = 1.0 / factor**2
     tail = 8.0
@@ -118,7 +121,7 @@ def fit(
             weight = np.where(bounded & (value < y), 0.35 * weight, weight)
         problem.load(columns, value, weight)
         log_scales = problem.peak(log_scales, quick=False)
-    samples = problem.spread_samples(log_scales, rng, 40 if n else 200)
+    samples = problem.spread_samples(log_scales, rng, 40 if n else 200) if draws else [log_scales]
     effects = np.empty((p, draws))
     sigmas = np.empty(draws)
     chosen = np.sort(rng.integers(0, len(samples), draws))
@@ -136,6 +139,7 @@ def fit(
         tail=tail,
         rows=n,
         log_evidence=evidence,
+        peak=log_scales,
         fitted=columns @ mean,
         spreads={g.name: float(np.exp(s)) for g, s in zip(learned, log_scales, strict=False)}
         | {"noise": float(np.exp(log_scales[-1]))},
@@ -170,7 +174,7 @@ class _Problem:
         inner = self.cross * np.outer(prior, prior) / noise2
         inner[np.diag_indices_from(inner)] += 1.0
         lower = np.linalg.cholesky(inner)
-        half = np.linalg.solve(lower, prior * self.right / noise2)
+        half = _below(lower, prior * self.right / noise2)
         log_det = 2.0 * float(np.sum(np.log(np.diag(lower))))
         fit = self.square / noise2 - float(half @ half)
         evidence = -0.5 * (self.rows * np.log(2 * np.pi * noise2) - self.log_weight + log_det + fit)
@@ -179,7 +183,7 @@ class _Problem:
     def effects(self, log_scales: Array) -> tuple[Array, Array, float]:
         """Mean, a root of the covariance, and the log evidence."""
         lower, half, prior, evidence = self._solve(log_scales)
-        inverse = np.linalg.inv(lower).T
+        inverse = _below(lower, np.eye(lower.shape[0])).T
         return prior * (inverse @ half), prior[:, None] * inverse, evidence
 
     def cost(self, log_scales: Array) -> float:
@@ -193,7 +197,7 @@ class _Problem:
         """Cost and its gradient (closed form: traces of the posterior over each group)."""
         lower, half, prior, evidence = self._solve(log_scales)
         noise2 = float(np.exp(2 * log_scales[-1]))
-        inverse = np.linalg.inv(lower)
+        inverse = _below(lower, np.eye(lower.shape[0]))
         unit_mean = inverse.T @ half
         unit_var = np.sum(inverse**2, axis=0)
         strain = (log_scales - self.centre) / self.width
@@ -238,7 +242,7 @@ class _Problem:
         values, vectors = np.linalg.eigh(curve * np.outer(self.width, self.width))
         # No direction is known worse than its prior, none is taken for certain.
         root = vectors / np.sqrt(np.clip(values, 1.0, None))
-        tries = 4 * count
+        tries = 3 * count
         shock = rng.normal(size=(tries, d))
         shock *= np.sqrt(6.0 / rng.chisquare(6.0, size=tries))[:, None]
         points = peak + self.width * (shock @ root.T)
@@ -249,6 +253,13 @@ class _Problem:
         place = (np.arange(count) + rng.random()) / count
         chosen = np.searchsorted(np.cumsum(odds) / odds.sum(), place)
         return [points[k] for k in np.minimum(chosen, tries - 1)]
+
+
+def _below(lower: Array, right: Array) -> Array:
+    """Solve a lower triangular system."""
+    from scipy.linalg import solve_triangular
+
+    return np.asarray(solve_triangular(lower, right, lower=True, check_finite=False))
 
 
 def _imputed(

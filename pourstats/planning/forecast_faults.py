@@ -1,0 +1,81 @@
+"""What a forecast lacks for the jobs it is asked about, in words for the owner."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pourstats.learning.clock.conditions import hours, number, words
+
+Array = NDArray[np.float64]
+
+COARSE_H = 6.0
+"""A forecast's readings may lie this far apart (log format)."""
+
+
+def forecast_faults(
+    jobs: pd.DataFrame, forecast: pd.DataFrame | None, first_h: Array, last_h: Array
+) -> list[list[str]]:
+    """What to say of the forecast, one list a job; empty where it does.
+
+    ``first_h`` and ``last_h`` are draws (job x draw), hours since 1970.
+    """
+    return [
+        _faults(jobs.iloc[[row]], forecast, float(np.median(first_h[row])),
+                float(np.quantile(last_h[row], 0.9)))
+        for row in range(len(jobs))
+    ]  # fmt: skip
+
+
+def _faults(
+    job: pd.DataFrame, forecast: pd.DataFrame | None, first: float, last: float
+) -> list[str]:
+    site, start = words(job, "site")[0], float(hours(job["place_start"])[0])
+    if forecast is None or not len(forecast):
+        return ["No forecast is given: a mild day is assumed, and the doubt is wide."]
+    named = words(forecast, "site")
+    own = forecast[[name == site for name in named]]
+    if not len(own):
+        there = ", ".join(sorted(set(named))[:4])
+        return [
+            f"The forecast has no rows for site {site} (it has {there}): a mild day is assumed,"
+            " and the doubt is wide."
+        ]
+    own = own.sort_values("time")
+    time = hours(own["time"])
+    said = []
+    if time[-1] < start:
+        return [
+            f"The forecast ends {_clock(time[-1])}, before the pour begins: a mild day is assumed,"
+            " and the doubt is wide."
+        ]
+    if time[0] > start + 1.0:
+        said.append(
+            f"The forecast begins {_clock(time[0])}, after the pour: its first reading stands for"
+            " what came before."
+        )
+    if time[-1] < last - 1.0:
+        part = "the first pass" if time[-1] < first else "the later passes and the saw"
+        said.append(
+            f"The forecast ends {_clock(time[-1])}, too early for {part}: its last reading is"
+            " carried on."
+        )
+    inside = (time >= start - COARSE_H) & (time <= last + COARSE_H)
+    gaps = np.diff(time[inside])
+    if gaps.size and gaps.max() > COARSE_H:
+        said.append(f"Between two readings of the forecast lie {gaps.max():.0f} hours.")
+    outdoors = words(job, "exposure")[0] != "indoors"
+    if outdoors and np.isnan(number(own, "sun")[inside]).all():
+        if np.isnan(number(own, "cloud")[inside]).all():
+            said.append(
+                "The forecast has neither sun nor cloud: a sky 40 percent covered is assumed."
+            )
+        else:
+            said.append("The forecast has no sun: it is reckoned from the cloud.")
+    return said
+
+
+def _clock(hour: float) -> str:
+    stamp = pd.Timestamp(round(hour * 60.0), unit="m")
+    return f"{stamp:%a %H:%M}"

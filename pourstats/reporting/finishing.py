@@ -1,0 +1,110 @@
+"""The finishing clock as text: one small timeline a slab, to be read at five in the morning."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from textwrap import wrap
+from typing import Any
+
+WIDTH = 78
+SAWS = {"early_entry": "early entry", "conventional": "wet saw"}
+
+
+def finishing_text(result: Mapping[str, Any]) -> str:
+    """What `pourstats finishing` prints, from the dict that `planning.finishing` gives."""
+    blocks = ["\n".join(_job(job)) for job in result["jobs"]]
+    if result["pours"]:
+        base = f"From {result['pours']} pours of your own and published values."
+    else:
+        base = "From published values only."
+    tail = [base + " Ranges hold eight days in ten."]
+    tail += [line for note in result["notes"] for line in wrap(str(note), WIDTH)]
+    tail += _cautions(result["always"])
+    return "\n\n".join([*blocks, "\n".join(tail)]) + "\n"
+
+
+def _job(job: Mapping[str, Any]) -> list[str]:
+    start = datetime.fromisoformat(job["place_start"])
+    site = f", {job['site']}" if job["site"] else ""
+    lines = [f"{job['pour_id']}{site} — {start:%A} {start.day} {start:%B}"]
+    day = start.date()
+
+    def at(time: str | None) -> str:
+        """A clock time, with the day where it isn't the job's own."""
+        if time is None:
+            return "?"
+        moment = datetime.fromisoformat(time)
+        return f"{moment:%H:%M}" if moment.date() == day else f"{moment:%a %H:%M}"
+
+    def row(time: str | None, what: str, more: str = "") -> str:
+        return f"  {at(time):>9}  {what:<22}{more}".rstrip()
+
+    def between(spread: Mapping[str, str | None]) -> str:
+        return f"{at(spread['p10'])} to {at(spread['p90'])}"
+
+    lines.append(row(job["place_start"], "first concrete"))
+    lines.append(row(job["place_end"], "placed"))
+    since = job["since_placed_min"]["p50"]
+    first = job["first_pass"]
+    lines.append(row(first["p50"], "first pass", f"{between(first)}, {_length(since)}"))
+    if job["last_placed_end"]:
+        ready = job["last_placed_end"]
+        lines.append(row(ready["p50"], "  end placed last", f"{between(ready)} takes the machine"))
+    for step in job["passes"][1:]:
+        odds = "" if step["chance"] >= 0.95 else f", {_tens(step['chance'])} that it takes one"
+        lines.append(
+            row(step["start"]["p50"], f"pass {step['pass_no']}", between(step["start"]) + odds)
+        )
+    lines.append(row(job["last_pass_end"]["p50"], "last pass off", between(job["last_pass_end"])))
+    if job["saw"]:
+        lines.append(
+            row(
+                job["saw_open"],
+                f"saw ({SAWS[job['saw']]})",
+                f"nine in ten by {at(job['saw_open_p90'])}; cut by {at(job['saw_close_p10'])}, or"
+                f" {at(job['saw_close'])} at the latest",
+            )
+        )
+    if datetime.fromisoformat(job["away_until"]) > datetime.fromisoformat(job["place_end"]):
+        lines.append(f"  One of you can be away until {at(job['away_until'])}.")
+    done = f"  Finished by {at(job['day_end'])}: {_tens(job['chance_finished'])}"
+    if job["chance_sawn"] is not None:
+        done += f"; sawn too: {_tens(job['chance_sawn'])}"
+    lines.append(done + ".")
+    dries = job["evaporation_lb_ft2_h"]
+    if dries["mean"] is not None:
+        lines.append(
+            f"  Drying {dries['mean']:.2f} lb/ft²/h, up to {dries['max']:.2f}"
+            " (±40 %; caution from 0.1, precautions from 0.2)."
+        )
+    for note in job["notes"]:
+        lines += ["  " + line for line in wrap(note, WIDTH - 2)]
+    return lines + _cautions(job["cautions"])
+
+
+def _cautions(cautions: list[dict[str, str]]) -> list[str]:
+    lines = []
+    for caution in cautions:
+        text = f"{caution['do']} {caution['because']} ({caution['source']})"
+        lines += wrap(text, WIDTH, initial_indent="  ! ", subsequent_indent="    ")
+    return lines
+
+
+def _length(minutes: float | None) -> str:
+    if minutes is None:
+        return "length unknown"
+    if minutes < 0:
+        return f"{-minutes:.0f} min before placing is done"
+    whole, rest = divmod(round(minutes / 5) * 5, 60)
+    text = f"{whole} h {rest:02d}" if whole else f"{rest} min"
+    return f"{text} after placing"
+
+
+def _tens(chance: float) -> str:
+    """A chance in the owner's words."""
+    if chance >= 0.985:
+        return "almost sure"
+    if chance <= 0.015:
+        return "hardly"
+    return f"{max(1, min(9, round(chance * 10)))} in 10"
