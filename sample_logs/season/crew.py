@@ -53,7 +53,7 @@ def can_saw(person: str, day: dt.date) -> bool:
 
 def slowness(day: dt.date, poured: int) -> float:
     """How much longer work takes than in late autumn: the crew shakes down over some 25 pours."""
-    slower = 1.0 + 0.16 * math.exp(-poured / 22)
+    slower = 1.0 + 0.32 * math.exp(-poured / 20)
     weeks = (day - NEW_HAND_SINCE).days / 7
     if weeks >= 0:
         slower *= 1 + 0.05 * math.exp(-weeks / 3)
@@ -96,7 +96,7 @@ class Day:
             self.free.setdefault(person, self.begins)
             self.where.setdefault(person, "shop")
 
-    def work(  # noqa: PLR0917
+    def work(
         self, slab: Slab, person: str, task: str, start: int, end: int, wait_for: str = ""
     ) -> None:
         """Put a stretch on a person's day; nobody is in two places."""

@@ -205,4 +205,5 @@ def clean_and_leave(valley: Valley, day: Day, slab: Slab, people: list[str]) -> 
     extra = 12 if slab.placement == "pump" else 0
     for person in people:
         start = day.free[person]
-        day.work(slab, person, "clean_up", start, start + round(chance.between(14, 26)) + extra)
+        minutes = chance.between(14, 26) * slowness(slab.day, slab.poured)
+        day.work(slab, person, "clean_up", start, start + round(minutes) + extra)

@@ -67,6 +67,8 @@ def _alone(valley: Valley, day: Day, slab: Slab) -> None:
     if count == 2 and len(able) > 2 and chance.yes(0.4):
         able = able[1:]
     finishers = able[:count]
+    if slab.day == BAD_DAY:
+        finishers = people[:4]  # nobody goes home while a slab gets away
     if not any(can_saw(x, slab.day) for x in finishers):
         finishers[-1] = next(x for x in people if can_saw(x, slab.day))
     if len(people) < 4 or (len(people) < 5 and slab.plan_yd3 > 26):
