@@ -6,6 +6,7 @@ Each function is asked once for every distinct text of a column, so it may take 
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -229,7 +230,7 @@ _COMMA_NUMBER = re.compile(
 )
 _FRACTION = re.compile(r"(?:(\d+)[\s-]+)?(\d+)\s*/\s*(\d+)(.*)", re.S)
 _FEET_INCHES = re.compile(
-    r"(\d+(?:\.\d+)?)\s*(?:'|′|’|ft\.?|feet|foot)\s*-?\s*"
+    r"(\d+(?:\.\d+)?)\s*(?:'|′|’|ft\.?(?![23]\s*$)|feet|foot)\s*-?\s*"
     r"((?:\d+[\s-]+)?\d+\s*/\s*\d+|\d+(?:\.\d+)?)\s*(?:\"|″|”|''|in\.?|inch|inches)?"
 )
 
@@ -281,9 +282,9 @@ def _number_and_unit(
     body = body.replace("⁄", "/").strip()
     if length:
         both = _FEET_INCHES.fullmatch(body)
-        if both is not None:
-            inches = float(both[1]) * 12 + _fraction_value(both[2])
-            return inches, "in", None
+        # Inches beside feet stay below 12: 1'200 is no 17 feet, it is unclear.
+        if both is not None and _fraction_value(both[2]) < 12:
+            return float(both[1]) * 12 + _fraction_value(both[2]), "in", None
     fraction = _FRACTION.fullmatch(body)
     if fraction is not None and (length or fraction[1]):
         if int(fraction[3]) == 0:
@@ -323,6 +324,8 @@ def _decimal(
         )
     else:
         digits = digits.replace(",", "")
+    if rest.startswith("/") and column.unit is not None and column.unit.startswith("USD"):
+        rest = "USD" + rest
     if rest and re.search(r"\d", rest.replace("2", "").replace("3", "")):
         return None, "", f"{quoted(text)} is more than one number; write one"
     if rest and units.known_unit(rest) is None and column.unit is None:
@@ -336,10 +339,10 @@ def _decimal(
 def _in_range(text: str, value: float, column: Column, *, converted: bool) -> Cell:
     unit = f" {column.unit}" if column.unit else ""
     seen = quoted(text) + (f" ({value:.6g}{unit})" if converted else "")
+    if not math.isfinite(value):
+        return Cell(fault=f"{seen} is not a number that can stand here")
     if column.kind == "whole" and not float(value).is_integer():
         return Cell(fault=f"{seen} is not a whole number")
-    if value != value:
-        return Cell(fault=f"{seen} is not a number")
     low, high = column.low, column.high
     for bound in (low, high):
         # Converted, a value at the very bound may lie a hair beyond it.
