@@ -140,8 +140,8 @@ TAIL_DF = 4.0
 """Degrees of freedom of the Student-t noise: bad days are rare but far out."""
 HEADCOUNT_WEIGHT = 0.6
 """Hours read from a headcount are a rougher reading than logged ones and count for less."""
-HALF_LIFE_DAYS = 540.0
-"""A pour of a season and a half ago counts half: crews change."""
+HALF_LIFE_DAYS = 180.0
+"""A pour of half a year ago counts half: crews learn, and change."""
 
 
 def published_hours(

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pourstats.reporting.week_figures import Frames, figures, ledger, monday, table, weekly
+from pourstats.reporting.week_figures import Frames, figures, held_up, ledger, monday, table, weekly
 from pourstats.reporting.week_hours import (
     LEAST_TO_JUDGE,
     LEAST_TO_TRUST,
@@ -88,6 +88,7 @@ def week_review(
         review["missing"] = _missing_at_all(frames)
         return _finished(review)
     wide = add_bids(wide, frames)
+    wide["held_up"] = held_up(frames, wide.index[wide["week"] == start]).reindex(wide.index)
     hours = judged_hours(wide, start)
     base, _ = judging_pours(wide, start)
     week = wide[wide["week"] == start]

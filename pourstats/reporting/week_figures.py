@@ -185,11 +185,15 @@ def _passes(frames: Frames) -> pd.DataFrame:
     delay = column(first, "since_placed_min").rename("first_pass_min")
     late = (times(logged, "start") - times(logged, "ready")).dt.total_seconds() / 60.0
     on_late = late.clip(lower=0.0).groupby(logged["pour_id"]).max().rename("on_late_min")
+    return pd.concat([count, delay, on_late], axis=1)
+
+
+def held_up(frames: Frames, pour_ids: pd.Index[Any]) -> pd.Series[Any]:
+    """What the log says kept the crew off these pours, ``;``-separated, by pour; blank ones out."""
     held = table(frames, "passes", "pour_id", "held_up")
-    held = held[held["held_up"].notna() & (held["held_up"] != "no")]
-    held = held.drop_duplicates(["pour_id", "held_up"])
-    words = held.groupby("pour_id")["held_up"].agg(";".join)
-    return pd.concat([count, delay, on_late, words.rename("held_up")], axis=1)
+    held = held[held["pour_id"].isin(pour_ids) & held["held_up"].notna()]
+    held = held[held["held_up"] != "no"].drop_duplicates(["pour_id", "held_up"])
+    return held.groupby("pour_id")["held_up"].agg(";".join)
 
 
 def _waits(frames: Frames) -> pd.DataFrame:
