@@ -62,6 +62,20 @@ def test_edges_are_no_first_pass(log):
     assert weather["to_time"] == pd.Timestamp("2031-06-03 10:50")
 
 
+def test_edges_alone_are_no_first_pass(log):
+    log.pour(place_start="7:00", place_end="9:00", machine_on="10:00")
+    log.add("passes", one_pass(1, "10:00", "10:20", part="edges"))
+    assert log.one("pass_intervals")["first_pass"] is False
+    assert log.one("pour_weather")["to_time"] == pd.Timestamp("2031-06-03 11:00")
+
+
+def test_passes_follow_each_other_by_the_clock_whatever_their_number(log):
+    log.pour(place_end="9:00")
+    log.add("passes", one_pass(1, "11:00", "11:30"), one_pass(2, "10:00", "10:20"))
+    rows = log.rows("pass_intervals", "pass_no")
+    assert (rows[1]["gap_min"], rows[2]["gap_min"]) == (40, 60)
+
+
 def test_a_first_pass_without_a_part_is_one(log):
     log.pour(place_end="9:00")
     log.add("passes", one_pass(1, "10:00", part="edges"), one_pass(2, "10:10"),
@@ -233,6 +247,7 @@ def test_indoors_only_a_wind_read_low_tells_the_evaporation(log, heights, known)
         (("8:00", "12:00"), False),
         (("5:00", "9:00", "11:00", "13:00", "20:00"), True),
         (("8:30", "11:31", "13:00"), False),
+        (("9:00", "12:00:01"), False),
         (("9:00",), False),
         ((), False),
     ],
@@ -244,6 +259,16 @@ def test_a_gap_counts_as_covered_only_by_readings_on_both_sides(log, times, cove
     row = log.one("pass_intervals")
     assert [row[name] is not None for name in MEANS] == [covered] * 5
     assert row["tc_from"] == "pour"
+
+
+def test_a_reading_of_up_to_three_hours_before_counts_at_any_time_of_day(log):
+    for hour in range(24):
+        log.pour(str(hour), site=str(hour), place_start=f"2031-06-04 {hour}:05",
+                 machine_on=f"2031-06-04 {hour}:10")  # fmt: skip
+        before = datetime(2031, 6, 4, hour, 12) - timedelta(hours=3)
+        log.add("weather", reading(str(before), 50) | {"site": str(hour)},
+                reading(f"2031-06-04 {hour}:12", 50) | {"site": str(hour)})  # fmt: skip
+    assert log.frame("pour_weather")["air_temp_f"].to_list() == [50] * 24
 
 
 def test_a_gap_without_length_has_no_means(log):

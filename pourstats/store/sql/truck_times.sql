@@ -32,7 +32,7 @@
 -- over_min | min | stay beyond the free minutes, 0 if none
 -- over_from | | left or pour_end: which time ended the stay
 -- starved_min | min | how long the crew stood without concrete before this load; 0 for the first
--- wait_charge_usd | USD | billed for the wait | private
+-- wait_charge_usd | USD | billed for the wait
 
 with free_rule as (
     select case when count(*) > 0 then 'house' else 'assumed' end as free_from
