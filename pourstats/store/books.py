@@ -11,7 +11,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pourstats.logs.tables import Table
-from pourstats.store.schema import meta_number, names_json, set_meta
+from pourstats.store.schema import first_row, meta_number, names_json, set_meta
 
 if TYPE_CHECKING:
     import duckdb
@@ -40,7 +40,7 @@ def begin(
 ) -> Change:
     """A new change, or the going on of one that spans several transactions."""
     if number is None:
-        row = connection.execute("SELECT coalesce(max(change_id), 0) + 1 FROM changes").fetchone()
+        row = first_row(connection.execute("SELECT coalesce(max(change_id), 0) + 1 FROM changes"))
         assert row is not None
         number = int(row[0])
     return Change(number, command, detail)
@@ -49,9 +49,9 @@ def begin(
 def finish(connection: duckdb.DuckDBPyConnection, change: Change, first_seq: int) -> None:
     """Write the change down, or extend it; caches see the counter move."""
     last = meta_number(connection, "next_seq") - 1
-    known = connection.execute(
-        "SELECT 1 FROM changes WHERE change_id = ?", [change.number]
-    ).fetchone()
+    known = first_row(
+        connection.execute("SELECT 1 FROM changes WHERE change_id = ?", [change.number])
+    )
     if known is None:
         connection.execute(
             "INSERT INTO changes VALUES (?, ?, ?, ?, ?, ?, NULL)",
@@ -76,7 +76,7 @@ def now() -> dt.datetime:
 
 def source(connection: duckdb.DuckDBPyConnection, change: Change, rows: Checked) -> int:
     """The number of the file or sheet that rows come from."""
-    row = connection.execute("SELECT coalesce(max(source_id), 0) + 1 FROM sources").fetchone()
+    row = first_row(connection.execute("SELECT coalesce(max(source_id), 0) + 1 FROM sources"))
     assert row is not None
     connection.execute(
         "INSERT INTO sources VALUES (?, ?, ?, ?, ?, ?)",

@@ -15,6 +15,7 @@ from pourstats.logs.cells import quoted
 from pourstats.logs.tables import TABLES, Table
 from pourstats.store import books
 from pourstats.store.rows import _array, bare_clocks, store_rows
+from pourstats.store.schema import first_row
 
 if TYPE_CHECKING:
     import duckdb
@@ -25,9 +26,9 @@ if TYPE_CHECKING:
 def changed(connection: duckdb.DuckDBPyConnection, change: books.Change, first_seq: int) -> bool:
     """Whether rows were added or replaced from a place in the order of loading on."""
     for table in TABLES.values():
-        row = connection.execute(
-            f"SELECT 1 FROM {table.name} WHERE _seq >= ? LIMIT 1", [first_seq]
-        ).fetchone()
+        row = first_row(
+            connection.execute(f"SELECT 1 FROM {table.name} WHERE _seq >= ? LIMIT 1", [first_seq])
+        )
         if row is not None:
             return True
     return False
@@ -182,11 +183,13 @@ def forget_mended(
     connection: duckdb.DuckDBPyConnection, change: books.Change, rows: intake.Checked
 ) -> None:
     """A row that was set aside from a file and no longer stands there has been mended."""
-    open_ones = connection.execute(
-        """SELECT 1 FROM set_aside WHERE state = 'open' AND path = ? AND change_id <> ?
+    open_ones = first_row(
+        connection.execute(
+            """SELECT 1 FROM set_aside WHERE state = 'open' AND path = ? AND change_id <> ?
            AND coalesce(sheet, '') = coalesce(?, '') LIMIT 1""",
-        [change.path, change.number, rows.sheet],
-    ).fetchone()
+            [change.path, change.number, rows.sheet],
+        )
+    )
     if open_ones is None:
         return
     import hashlib

@@ -12,7 +12,7 @@ from pourstats.logs.intake import ARROW_TYPES
 from pourstats.logs.tables import DEPENDENTS, SQL_TYPES, TABLES, Table
 from pourstats.store import books
 from pourstats.store.database import Store
-from pourstats.store.schema import DELETABLE, meta_number
+from pourstats.store.schema import DELETABLE, first_row, meta_number
 
 if TYPE_CHECKING:
     import duckdb
@@ -29,7 +29,7 @@ def delete(store: Store, pour_id: str) -> dict[str, int]:
     Bids and jobs ahead stay: they stand without a pour. Raises Refusal if there is no such pour.
     """
     with store.write(create=False) as connection:
-        here = connection.execute("SELECT 1 FROM pours WHERE pour_id = ?", [pour_id]).fetchone()
+        here = first_row(connection.execute("SELECT 1 FROM pours WHERE pour_id = ?", [pour_id]))
         if here is None:
             raise Refusal(f"no pour {pour_id!r} is stored; `pourstats table pours` lists them", 1)
         connection.execute("BEGIN")
@@ -48,7 +48,7 @@ def delete(store: Store, pour_id: str) -> dict[str, int]:
                     SELECT {listed}, ? FROM {name} WHERE pour_id = ? ORDER BY _seq""",
                 [change.number, pour_id],
             )
-            row = connection.execute(f"DELETE FROM {name} WHERE pour_id = ?", [pour_id]).fetchone()
+            row = first_row(connection.execute(f"DELETE FROM {name} WHERE pour_id = ?", [pour_id]))
             if row and row[0]:
                 counts[name] = int(row[0])
         books.finish(connection, change, first)
@@ -62,10 +62,12 @@ def undo(store: Store) -> str:
     Raises Refusal (status 1) if there is none.
     """
     with store.write(create=False) as connection:
-        row = connection.execute(
-            """SELECT change_id, noted_at, command, detail, first_seq, last_seq FROM changes
+        row = first_row(
+            connection.execute(
+                """SELECT change_id, noted_at, command, detail, first_seq, last_seq FROM changes
                WHERE undone_at IS NULL ORDER BY change_id DESC LIMIT 1"""
-        ).fetchone()
+            )
+        )
         if row is None:
             raise Refusal("there is no change to take back", status=1)
         number, at, command, detail, first, last = row
@@ -93,9 +95,9 @@ def _bring_back(connection: duckdb.DuckDBPyConnection, number: int, counts: dict
                 SELECT {listed} FROM deleted_{name} WHERE _change = ? ORDER BY _seq""",
             [number],
         )
-        row = connection.execute(
-            f"DELETE FROM deleted_{name} WHERE _change = ?", [number]
-        ).fetchone()
+        row = first_row(
+            connection.execute(f"DELETE FROM deleted_{name} WHERE _change = ?", [number])
+        )
         if row and row[0]:
             counts[name] = int(row[0])
 
@@ -108,7 +110,7 @@ def _take_out(
     change = books.Change(number, "undo", "")
     for table in TABLES.values():
         born = f"SELECT * FROM {table.name} WHERE {_added(number, first, last, table)}"
-        found = connection.execute(f"SELECT count(*) FROM ({born})").fetchone()
+        found = first_row(connection.execute(f"SELECT count(*) FROM ({born})"))
         if not found or not found[0]:
             continue
         books.record(connection, change, "undone", table, born)

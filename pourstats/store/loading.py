@@ -15,6 +15,7 @@ from pourstats.logs.tables import DEPENDENTS, TABLES, Table
 from pourstats.store import books, corrections, lookalikes, mappings, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import Outcome, store_rows
+from pourstats.store.schema import first_row
 
 if TYPE_CHECKING:
     import duckdb
@@ -314,9 +315,11 @@ def _whole_file(fault: Fault, path: Path) -> dict[str, Any]:
 
 
 def _state(connection: duckdb.DuckDBPyConnection) -> tuple[Any, ...]:
-    row = connection.execute(
-        """SELECT (SELECT count(*) FROM history), (SELECT count(*) FROM set_aside),
+    row = first_row(
+        connection.execute(
+            """SELECT (SELECT count(*) FROM history), (SELECT count(*) FROM set_aside),
                   (SELECT count(*) FROM set_aside WHERE state = 'open')"""
-    ).fetchone()
+        )
+    )
     assert row is not None
     return tuple(row)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pourstats.store.schema import first_row
+
 if TYPE_CHECKING:
     import duckdb
 
@@ -47,9 +49,9 @@ def clashes(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
     """Warnings of workers logged on two pours at once, where one of the rows is loaded since."""
     from pourstats.store import measures
 
-    fresh = connection.execute(
-        "SELECT count(*) FROM crew_time WHERE _seq >= ?", [first_seq]
-    ).fetchone()
+    fresh = first_row(
+        connection.execute("SELECT count(*) FROM crew_time WHERE _seq >= ?", [first_seq])
+    )
     if not fresh or fresh[0] == 0:
         return []
     measures.define(connection)

@@ -1,4 +1,4 @@
-"""How the columns of other people's files are read: kept by the file's header, asked by the load."""
+"""How the columns of other people's files are read: kept by header, asked for by the load."""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from pourstats.faults import Refusal
 from pourstats.store.database import Store
+from pourstats.store.schema import first_row
 
 if TYPE_CHECKING:
     import duckdb
@@ -30,7 +31,7 @@ def backup(store: Store, target: Path) -> int:
         try:
             connection.execute(f"ATTACH '{_escaped(part)}' AS copied")
             try:
-                name = connection.execute("SELECT current_database()").fetchone()
+                name = first_row(connection.execute("SELECT current_database()"))
                 assert name is not None
                 connection.execute(f'COPY FROM DATABASE "{name[0]}" TO copied')
                 connection.execute("INSERT INTO copied.meta VALUES ('backup_digest', ?)", [digest])
@@ -40,7 +41,7 @@ def backup(store: Store, target: Path) -> int:
         except Exception as error:
             _forget(part)
             raise Refusal(f"the backup {target} can't be written ({_first_line(error)})") from None
-        pours = connection.execute("SELECT count(*) FROM pours").fetchone()
+        pours = first_row(connection.execute("SELECT count(*) FROM pours"))
         return int(pours[0]) if pours else 0
 
 
@@ -87,13 +88,13 @@ def _checked(part: Path, source: Path) -> int:
     copy = Store(part)
     try:
         with copy.write(create=False) as connection:
-            row = connection.execute(
-                "SELECT value FROM meta WHERE name = 'backup_digest'"
-            ).fetchone()
+            row = first_row(
+                connection.execute("SELECT value FROM meta WHERE name = 'backup_digest'")
+            )
             if row is not None and row[0] != _digest(connection):
                 raise Refusal("its rows are not the ones that were backed up")
             connection.execute("DELETE FROM meta WHERE name = 'backup_digest'")
-            pours = connection.execute("SELECT count(*) FROM pours").fetchone()
+            pours = first_row(connection.execute("SELECT count(*) FROM pours"))
             return int(pours[0]) if pours else 0
     except Exception as error:
         text = str(error).replace(str(part), str(source))
@@ -112,10 +113,12 @@ def _digest(connection: duckdb.DuckDBPyConnection) -> str:
     ).fetchall()
     for (name,) in tables:
         where = " WHERE name <> 'backup_digest'" if name == "meta" else ""
-        row = connection.execute(
-            f'SELECT count(*), coalesce(sum(hash(t)::HUGEINT), 0) FROM (SELECT * FROM "{name}"'
-            f"{where}) AS t"
-        ).fetchone()
+        row = first_row(
+            connection.execute(
+                f'SELECT count(*), coalesce(sum(hash(t)::HUGEINT), 0) FROM (SELECT * FROM "{name}"'
+                f"{where}) AS t"
+            )
+        )
         assert row is not None
         parts.append(f"{name}:{row[0]}:{row[1]}")
     return "|".join(parts)

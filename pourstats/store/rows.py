@@ -23,7 +23,7 @@ from pourstats.logs.files import shown
 from pourstats.logs.intake import ARROW_TYPES, Checked
 from pourstats.logs.tables import SQL_TYPES, Table
 from pourstats.store import books
-from pourstats.store.schema import DELETABLE
+from pourstats.store.schema import DELETABLE, first_row
 
 if TYPE_CHECKING:
     import duckdb
@@ -349,9 +349,9 @@ class _Storing:
         self.result.replaced += self._count(fate, "replaced")
 
     def _count(self, fate: str, what: str) -> int:
-        row = self.connection.execute(
-            f"SELECT count(*) FROM {fate} WHERE fate = ?", [what]
-        ).fetchone()
+        row = first_row(
+            self.connection.execute(f"SELECT count(*) FROM {fate} WHERE fate = ?", [what])
+        )
         assert row is not None
         return int(row[0])
 
@@ -457,10 +457,10 @@ class _Storing:
 
     def _mend(self) -> None:
         """A row set aside earlier whose key has now been stored is mended."""
-        waiting = self.connection.execute(
+        waiting = first_row(self.connection.execute(
             "SELECT 1 FROM set_aside WHERE state = 'open' AND table_name = ? AND key IS NOT NULL"
             " LIMIT 1", [self.table.name],
-        ).fetchone()  # fmt: skip
+        ))  # fmt: skip
         if waiting is None:
             return
         self.connection.execute(

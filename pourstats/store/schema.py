@@ -8,7 +8,7 @@ loading) and ``_born`` (the ``_seq`` it was added under: the row's own identity)
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pourstats import settings
 from pourstats.logs.tables import DEPENDENTS, SQL_TYPES, TABLES, Table
@@ -71,14 +71,23 @@ def _columns(table: Table) -> str:
     return ", ".join([*declared, *KEPT_COLUMNS])
 
 
+def first_row(result: duckdb.DuckDBPyConnection) -> tuple[Any, ...] | None:
+    """The first row of a result, or None. Fetches all: a result left half-read blocks the next
+    registration of a frame."""
+    rows = result.fetchall()
+    return rows[0] if rows else None
+
+
 def version(connection: duckdb.DuckDBPyConnection) -> int:
     """The store's schema version; 0 for a database that is no store."""
-    found = connection.execute(
-        "SELECT count(*) FROM duckdb_tables() WHERE table_name IN ('meta', 'changes', 'pours')"
-    ).fetchone()
+    found = first_row(
+        connection.execute(
+            "SELECT count(*) FROM duckdb_tables() WHERE table_name IN ('meta', 'changes', 'pours')"
+        )
+    )
     if found is None or found[0] < 3:
         return 0
-    row = connection.execute("SELECT value FROM meta WHERE name = 'schema_version'").fetchone()
+    row = first_row(connection.execute("SELECT value FROM meta WHERE name = 'schema_version'"))
     return int(row[0]) if row is not None else 0
 
 
@@ -130,7 +139,7 @@ def house(connection: duckdb.DuckDBPyConnection) -> dict[str, settings.Value]:
 
 def meta_number(connection: duckdb.DuckDBPyConnection, name: str) -> int:
     """A count kept in ``meta``."""
-    row = connection.execute("SELECT value FROM meta WHERE name = ?", [name]).fetchone()
+    row = first_row(connection.execute("SELECT value FROM meta WHERE name = ?", [name]))
     return int(row[0]) if row is not None else 0
 
 
