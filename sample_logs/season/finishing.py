@@ -224,6 +224,7 @@ class Finishing:
             return
         sawyer = next((x for x in self.finishers if can_saw(x, slab.day)), self.finishers[0])
         self.stand_by(sawyer, begin)
+        begin = max(begin, self.day.free[sawyer])
         self.day.work(slab, sawyer, "saw", begin, begin + round(minutes))
         slab.times["saw_start"], slab.times["saw_end"] = begin, begin + round(minutes)
 

@@ -170,7 +170,7 @@ class Valley:
                     self._hours[name][at] = Reading(
                         air_f=round(air, 1),
                         humidity=float(round(humidity_pct(air, dew))),
-                        wind_mph=round(max(0.4, breeze * wind_noise * site.windier), 1),
+                        wind_mph=round(min(38.0, max(0.4, breeze * wind_noise * site.windier)), 1),
                         sun_w_m2=float(round(clear_sky(site, at) * (1 - 0.72 * sky**3.0))),
                         cloud=float(5 * round(20 * sky)),
                         rain_in=round(rain, 2),

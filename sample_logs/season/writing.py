@@ -76,7 +76,7 @@ def choose_logs(seed: int, slabs: Sequence[Slab]) -> None:
     chance = Chance(seed, "log keeping")
     for slab in slabs:
         spring = slab.day < dt.date(slab.day.year, 5, 20)
-        short = 0.36 if spring else 0.13
+        short = 0.28 if spring else 0.10
         slab.log = chance.pick(("short", "headcount", "full"), (short, 0.16, 0.84 - short))
         if slab.day == BAD_DAY or slab.day >= LAST_WEEK[1][0]:
             slab.log = "full"

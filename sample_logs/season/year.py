@@ -194,6 +194,9 @@ def live(
         people = present(valley.seed, date, len(kinds) > 1)
         season.people[date] = people
         day = Day(people, minute(date, 3.0))
+        for stretch in season.stretches:
+            if stretch.worker in day.free:  # an early trip to saw may run into the day's work
+                day.free[stretch.worker] = max(day.free[stretch.worker], stretch.end + 5)
         slabs = [
             describe(valley, ids[date, nth], day=date, kind=kind, site=sites[date, nth], nth=nth,
                      poured=len(season.slabs) + nth)
