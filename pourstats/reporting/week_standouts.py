@@ -50,11 +50,11 @@ def stands_out(
 ) -> list[dict[str, Any]]:
     """Three to five things of the week, worst first; one floor that went well may close the list.
 
-    Fewer only where the week has fewer floors and callbacks. Each: ``kind`` (floor, callback,
-    went_well), ``unusual``, ``news`` (worth telling, even if chance could do it), ``weight_h``,
-    ``pour_id``, ``site``, ``date``, ``evidence`` (``measure``, ``value``, ``usual_low``,
-    ``usual_middle``, ``usual_high``, weightiest first) and ``reason`` (``words``, ``source``: log,
-    likely or None).
+    Fewer only where the week has fewer floors and callbacks, or the record is too short to call any
+    ordinary. Each: ``kind`` (floor, callback, went_well), ``unusual``, ``news`` (worth telling, if
+    even by chance), ``weight_h``, ``pour_id``, ``site``, ``date``, ``evidence`` (``measure``,
+    ``value``, ``usual_low``, ``usual_middle``, ``usual_high``, weightiest first) and ``reason``
+    (``words``, ``source``: log, likely or None).
     """
     crew = _Crew(base, _pour_ranges(base), _learned(base, hours.past_ratios), age_limit_min)
     floors = [
@@ -68,7 +68,8 @@ def stands_out(
     news = [item for item in bad if _is_news(item)]
     told = news[: MOST - (1 if good else 0)] + good[:1]
     if len(told) < LEAST:
-        rest = [item for item in (*bad, *good[1:]) if item not in told]
+        judged = hours.verdict is not None
+        rest = [item for item in (*bad, *good[1:]) if judged and item not in told]
         told = [*told, *rest[: LEAST - len(told)]]
     for item in told:
         item["news"] = _is_news(item) or item["kind"] == "went_well"
@@ -145,7 +146,8 @@ def _floor(pour: pd.Series[Any], judged: pd.Series[Any], crew: _Crew) -> dict[st
     """One floor: everything about it that stood out, the weightiest first."""
     verdict = judged["verdict"]
     slow = verdict in ("slow", "far_slow")
-    over_h = _known(judged["labor_h"] - judged["usual_h"])
+    # Without enough record nothing is over or under: published rates don't judge a crew.
+    over_h = _known(judged["labor_h"] - judged["usual_h"]) if verdict else 0.0
     weighed = _weighed(pour, crew.usual, crew.age_limit_min)
     if np.isfinite(judged["labor_h"]):
         spread = UsualRange(judged["low_h"], judged["usual_h"], judged["high_h"], 0)

@@ -255,7 +255,7 @@ def _notes(review: Mapping[str, Any], units: System) -> list[str]:
             _bids_apart(review.get("bids") or {}),
             *(_assumption(rule, units) for rule in review["assumed"]),
             _later_pours(review["headline"]),
-            *_lacks(review["missing"]),
+            *_lacks(review["missing"], len(review["pours"])),
         )
         if told
         for text in _block(told, "  ", "    ")
@@ -317,17 +317,18 @@ def _later_pours(head: Mapping[str, Any]) -> str | None:
     )
 
 
-def _lacks(entries: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What the log lacks, the pours that lack the same things named together."""
+def _lacks(entries: Sequence[Mapping[str, Any]], pours: int) -> list[str]:
+    """What the log lacks, and for which pours."""
     whole = [MISSING_WORDS[entry["what"]] + "." for entry in entries if not entry["pours"]]
-    by_pour: dict[str, list[str]] = {}
-    for entry in entries:
-        for pour_id in entry["pours"]:
-            by_pour.setdefault(pour_id, []).append(LACK_WORDS[entry["what"]])
-    alike: dict[str, list[str]] = {}
-    for pour_id, lacks in by_pour.items():
-        alike.setdefault(", ".join(lacks), []).append(pour_id)
-    return whole + [
-        f"Not in the log for {', '.join(ids[:6])}{' and more' if len(ids) > 6 else ''}: {lacks}."
-        for lacks, ids in alike.items()
+    parts = [
+        f"{LACK_WORDS[entry['what']]} ({_named(entry['pours'], pours)})"
+        for entry in entries
+        if entry["pours"]
     ]
+    return whole + (["Not in the log: " + "; ".join(parts) + "."] if parts else [])
+
+
+def _named(ids: Sequence[str], pours: int) -> str:
+    if len(ids) == pours > 1:
+        return f"all {pours} pours"
+    return ", ".join(ids[:5]) + (f" and {len(ids) - 5} more" if len(ids) > 5 else "")

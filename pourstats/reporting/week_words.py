@@ -46,11 +46,11 @@ MISSING_WORDS: dict[str, str] = {
 """What a whole log lacks."""
 
 LACK_WORDS: dict[str, str] = {
-    "hours": "hours (log hands, crew in and gone, or each person's times)",
+    "hours": "hours, from hands, crew in and gone, or each person's times",
     "tasks": "hours by task",
     "loads": "truck times",
-    "first_pass": "the first pass (log machine on)",
-    "pay": "pay (crew table, or `pourstats settings default_pay N`)",
+    "first_pass": "the first pass or machine on",
+    "pay": "pay, in the crew table or by `pourstats settings default_pay N`",
     "bid": "a bid",
 }
 """What single pours lack."""

@@ -160,6 +160,27 @@ def test_a_log_of_bare_pours_does_no_harm():
     assert "no hours" in review["headline"]["sentence"]
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_a_log_full_of_holes_still_makes_a_page(seed):
+    """Columns and tables gone at random, a third of the cells that may be blank blanked."""
+    random = np.random.default_rng(seed)
+    kept = {"pour_id", "date", "site", "slab_type", "area", "thickness", "ticket", "pass_no",
+            "bid_date"}  # fmt: skip
+    holed = {}
+    for name, frame in log(25, seed).items():
+        if name != "pours" and random.uniform() < 0.2:
+            continue
+        loose = [column for column in frame.columns if column not in kept]
+        gone = [column for column in loose if random.uniform() < 0.15]
+        frame = frame.drop(columns=gone)
+        for column in set(loose) - set(gone):
+            frame[column] = frame[column].where(random.uniform(size=len(frame)) > 0.33)
+        holed[name] = frame
+    review = review_of(holed)
+    assert review["headline"]["pours"] == 2
+    assert "nan" not in week_text(review).lower()
+
+
 # --- the week and its sums
 
 
