@@ -344,10 +344,10 @@ def _in_range(text: str, value: float, column: Column, *, converted: bool) -> Ce
     if column.kind == "whole" and not float(value).is_integer():
         return Cell(fault=f"{seen} is not a whole number")
     low, high = column.low, column.high
-    for bound in (low, high):
-        # Converted, a value at the very bound may lie a hair beyond it.
-        if bound is not None and converted and abs(value - bound) <= 1e-9 * abs(bound):
-            value = bound
+    for end in (low, high):
+        # Converted, a value at the very end of a range may lie a hair beyond it.
+        if end is not None and converted and abs(value - end) <= 1e-9 * abs(end):
+            value = end
     if low is not None and (value < low or (column.above_low and value <= low)):
         bound = f"not above {low:g}" if column.above_low else f"below {low:g}"
         hint = "; check the sign" if value < 0 <= low else ""

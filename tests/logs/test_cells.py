@@ -73,7 +73,7 @@ def test_units_from_header_and_cell_against_exact_definitions(
     assert value(f"{number} {unit}", where) == expected
     assert value(f"{number}{unit}", where) == expected
     # A cell's own unit goes before the header's.
-    other = TABLES[where.split(".")[0]].column(where.split(".")[1]).unit
+    other = TABLES[where.split(".", maxsplit=1)[0]].column(where.split(".")[1]).unit
     assert value(f"{number} {unit}", where, unit=other) == expected
 
 
@@ -113,7 +113,7 @@ def test_strengths_against_pint(ours: str, pints: str) -> None:
 def test_units_of_the_wrong_dimension_or_unknown_set_aside(text: str, where: str) -> None:
     assert cell(text, where).fault is not None
     number, _, unit = text.partition(" ")
-    if TABLES[where.split(".")[0]].column(where.split(".")[1]).unit:
+    if TABLES[where.split(".", maxsplit=1)[0]].column(where.split(".")[1]).unit:
         assert cell(number, where, unit=unit).fault is not None
 
 
