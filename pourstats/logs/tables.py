@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 Kind = Literal["id", "text", "notes", "number", "whole", "date", "time", "choice", "choices"]
-"""What a cell holds. ``id`` and ``text`` are trimmed, ``notes`` kept to the letter, ``choice`` is one
-word of a list, ``choices`` several joined by ``;``."""
+"""What a cell holds. ``id`` and ``text`` are trimmed, ``notes`` kept to the letter, ``choice`` is
+one word of a list, ``choices`` several joined by ``;``."""
 
 Anchor = Literal["own", "pour", "job", "none"]
 """What a bare clock time rests on: the row's own date, its pour's, its job's, or nothing."""

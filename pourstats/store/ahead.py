@@ -118,7 +118,7 @@ def _sheet(path: Path, table: Table) -> files.Sheet | None:
         return files.read_csv(path, path.name)
     sheets = [sheet for sheet in files.read_workbook(path) if isinstance(sheet, files.Sheet)]
     named = [s for s in sheets if normalized(s.sheet or "") == normalized(table.name)]
-    return (named or sheets or [None])[0]
+    return next(iter(named or sheets), None)
 
 
 def _frame(checked: intake.Checked, table: Table) -> pd.DataFrame:
@@ -147,4 +147,5 @@ def _frame(checked: intake.Checked, table: Table) -> pd.DataFrame:
         ).take(whole)
         for column in table.columns
     }
-    return pa.table(arrays).to_pandas(date_as_object=False)
+    frame: pd.DataFrame = pa.table(arrays).to_pandas(date_as_object=False)
+    return frame

@@ -1,114 +1,15 @@
-"""The commands: each parses its call, asks one layer below, and prints."""
+"""Commands about the record: logs in, tables out, corrections, rules, copies."""
 
 from __future__ import annotations
 
-import json
-import os
 import sys
-from collections.abc import Callable
-from datetime import date
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
+from pourstats.cli.base import command, opened, printed, progress, told
 from pourstats.faults import Refusal
-
-Command = TypeVar("Command", bound=Callable[..., Any])
-
-NEXT = """pourstats counts what your floors took.
-
-  pourstats demo              a sample season, loaded and reviewed
-  pourstats template DIR      blank logs to fill in
-  pourstats load DIR          your logs into the store
-  pourstats week              the weekly review
-  pourstats --help            all commands
-"""
-
-
-class Plain(click.Command):
-    """A command whose help shows an example, and keeps its lines."""
-
-    def __init__(self, *args: Any, example: str = "", **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.example = example
-
-    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Writes the example below the options."""
-        if self.example:
-            with formatter.section("Example"):
-                for line in self.example.splitlines():
-                    formatter.write_text(line)
-
-
-class Commands(click.Group):
-    """The group; an unknown name is answered with the nearest one."""
-
-    command_class = Plain
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """click's own, but with a hint."""
-        from difflib import get_close_matches
-
-        try:
-            return super().resolve_command(ctx, args)
-        except click.UsageError as error:
-            near = get_close_matches(args[0], self.commands, n=1)
-            if not near:
-                raise
-            raise click.UsageError(f"{error.message} Did you mean {near[0]}?", ctx) from None
-
-
-@click.group(cls=Commands, invoke_without_command=True)
-@click.version_option(package_name="pourstats", prog_name="pourstats")
-@click.pass_context
-def cli(context: click.Context) -> None:
-    """What each concrete floor really took, what it says about the next bid and about tomorrow."""
-    if context.invoked_subcommand is None:
-        click.echo(NEXT, nl=False)
-
-
-def command(name: str, example: str) -> Callable[[Command], Command]:
-    """A command with ``--store`` and ``--json``, and an example in its help."""
-
-    def wrapped(function: Command) -> Command:
-        function = click.option("--json", "as_json", is_flag=True, help="Print for programs.")(
-            function
-        )
-        function = click.option(
-            "--store", "store", metavar="FILE", type=click.Path(path_type=Path), default=None,
-            help="The store's file; else POURSTATS_STORE, else the user's data folder.",
-        )(function)  # fmt: skip
-        cli.command(name, example=example)(function)
-        return function
-
-    return wrapped
-
-
-def opened(path: Path | None) -> Any:
-    """The store at that path, or at the usual place."""
-    from pourstats.store.database import Store
-
-    return Store(path)
-
-
-def printed(value: Any) -> None:
-    """JSON on standard output."""
-    click.echo(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))
-
-
-def told(line: str) -> None:
-    """A message on standard error."""
-    click.echo(line, err=True)
-
-
-def progress(quiet: bool) -> Callable[[str], None]:
-    """Where a long task says what it is at: a terminal, unless for programs."""
-    if quiet or not sys.stderr.isatty():
-        return lambda line: None
-    return lambda line: click.echo(f"\r\x1b[K{line}", nl=False, err=True)
 
 
 @command("load", "pourstats load my_logs")
@@ -191,36 +92,6 @@ def tables_meanings(name: str) -> dict[str, str]:
     return {column.name: column.meaning for column in measures.header(name).columns}
 
 
-def day(text: str | None) -> date | None:
-    """A day on the command line. Refusal if it is none."""
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Refusal(f"'{text}' is not a date; write it as {date.today().isoformat()}") from None
-
-
-@command("week", "pourstats week --ending 2031-06-08")
-@click.option("--ending", metavar="DATE", help="A day of the week wanted; else the latest pour's.")
-@click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
-              show_default=True, help="Units to show.")  # fmt: skip
-def week(ending: str | None, system: Any, store: Path | None, as_json: bool) -> int:
-    """The weekly review: what got done, what it took against usual, and what stood out."""
-    from pourstats.reporting.week import week_text
-    from pourstats.reporting.week_record import review
-
-    found = review(opened(store), day(ending))
-    if as_json:
-        printed(found)
-    else:
-        click.echo(week_text(found, units=system), nl=False)
-    if found["state"] == "no_pours":
-        told("no pours are stored yet; `pourstats load FOLDER` brings them in")
-        return 1
-    return 0
-
-
 @command("demo", "pourstats demo")
 def demo(store: Path | None, as_json: bool) -> int:
     """Load the invented sample season into a store of its own and show its last week."""
@@ -238,9 +109,11 @@ def demo(store: Path | None, as_json: bool) -> int:
         printed({"store": str(record.path), "load": report.as_json(), "week": found})
         return 0
     click.echo(week_text(found), nl=False)
-    click.echo(f"\nInvented sample season, in {record.path}\n"
-               f"Look around with:  pourstats week --ending 2025-07-13 --store {record.path}\n"
-               "Your own logs:     pourstats template DIR, fill in, pourstats load DIR")  # fmt: skip
+    click.echo(
+        f"\nInvented sample season, in {record.path}\n"
+        f"Look around:    pourstats week --ending 2025-08-17 --store {record.path}\n"
+        "Your own logs:  pourstats template DIR, fill in, pourstats load DIR"
+    )
     return 0
 
 
@@ -345,46 +218,3 @@ def restore(file: Path, store: Path | None, as_json: bool) -> int:
         f"{pours} pours restored to {record.path}"
     )
     return 0
-
-
-def main() -> None:
-    """Run the command line; nobody sees a traceback."""
-    try:
-        status = cli.main(standalone_mode=False)
-        sys.stdout.flush()
-    except Refusal as error:
-        told(str(error))
-        status = error.status
-    except click.ClickException as error:
-        error.show()
-        status = 2
-    except (click.Abort, KeyboardInterrupt):
-        told("stopped; nothing half-done is stored")
-        status = 130
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        status = 0
-    except Exception as error:
-        told(_unforeseen(error))
-        status = 2
-    sys.exit(status if isinstance(status, int) else 0)
-
-
-def _unforeseen(error: Exception) -> str:
-    if isinstance(error, MemoryError):
-        return "out of memory; load fewer files at once"
-    if isinstance(error, OSError) and error.strerror:
-        return f"{error.filename or 'a file'}: {error.strerror}"
-    if os.environ.get("POURSTATS_TRACE"):
-        import traceback
-
-        traceback.print_exc()
-    kept = f"{type(error).__name__}: {error}".splitlines()[0][:300]
-    return (
-        f"something went wrong that pourstats did not foresee ({kept}). Your store keeps what it"
-        " had. POURSTATS_TRACE=1 shows where it happened, for a report"
-    )
-
-
-if __name__ == "__main__":
-    main()

@@ -1,0 +1,53 @@
+"""The commands: each parses its call, asks one layer below, and prints."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import click
+
+from pourstats.cli import ahead, record, review
+from pourstats.cli.base import cli, told
+from pourstats.faults import Refusal
+
+__all__ = ["ahead", "cli", "main", "record", "review"]
+
+
+def main() -> None:
+    """Run the command line; nobody sees a traceback."""
+    try:
+        status = cli.main(standalone_mode=False)
+        sys.stdout.flush()
+    except Refusal as error:
+        told(str(error))
+        status = error.status
+    except click.ClickException as error:
+        error.show()
+        status = 2
+    except (click.Abort, KeyboardInterrupt):
+        told("stopped; nothing half-done is stored")
+        status = 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = 0
+    except Exception as error:
+        told(_unforeseen(error))
+        status = 2
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _unforeseen(error: Exception) -> str:
+    if isinstance(error, MemoryError):
+        return "out of memory; load fewer files at once"
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename or 'a file'}: {error.strerror}"
+    if os.environ.get("POURSTATS_TRACE"):
+        import traceback
+
+        traceback.print_exc()
+    kept = f"{type(error).__name__}: {error}".splitlines()[0][:300]
+    return (
+        f"something went wrong that pourstats did not foresee ({kept}). Your store keeps what it"
+        " had. POURSTATS_TRACE=1 shows where it happened, for a report"
+    )

@@ -1,0 +1,5 @@
+"""`python -m pourstats.cli` is `pourstats`."""
+
+from pourstats.cli import main
+
+main()

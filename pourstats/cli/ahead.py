@@ -1,0 +1,89 @@
+"""Commands about jobs ahead: what they will take, and when each slab is ready."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pourstats.cli.base import command, noted, opened, printed, told
+from pourstats.faults import Refusal
+
+
+@command("bid", "pourstats bid jobs.csv --confidence 0.7 --set placement=pump")
+@click.argument("jobs", nargs=-1, metavar="JOBS")
+@click.option("--forecast", type=click.Path(path_type=Path), metavar="WEATHER",
+              help="A forecast file, for jobs within its days.")  # fmt: skip
+@click.option("--confidence", type=float, help="0.7: seven in ten such jobs stay within it.")
+@click.option("--set", "sets", multiple=True, metavar="NAME=VALUE", help="A what-if, beside.")
+@click.option("--rates", is_flag=True, help="The rate card instead of jobs.")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write the rate card as csv or xlsx.")  # fmt: skip
+def bid(
+    jobs: tuple[str, ...],
+    forecast: Path | None,
+    confidence: float | None,
+    sets: tuple[str, ...],
+    rates: bool,
+    out: Path | None,
+    store: Path | None,
+    as_json: bool,
+) -> int:
+    """Labor hours and price for jobs ahead, with the doubt and the floors they rest on.
+
+    JOBS is a jobs file, or pour ids of the stored jobs.
+    """
+    from pourstats.reporting.answers import bid_answer, rate_card_answer
+    from pourstats.reporting.bid import bid_text
+
+    if rates:
+        return card(rate_card_answer(opened(store)).result, out, as_json)
+    answer = bid_answer(opened(store), jobs, forecast, confidence, pairs(sets))
+    printed(answer.result) if as_json else click.echo(bid_text(answer.result), nl=False)
+    noted(answer.notes)
+    return answer.status
+
+
+def pairs(sets: tuple[str, ...]) -> dict[str, str]:
+    """``--set NAME=VALUE`` as a mapping. Refusal for anything else."""
+    found = dict(text.partition("=")[::2] for text in sets)
+    for text in sets:
+        if "=" not in text:
+            raise Refusal(f"--set takes NAME=VALUE, as placement=pump; got {text!r}")
+    return found
+
+
+def card(found: dict[str, Any], out: Path | None, as_json: bool) -> int:
+    """Print or write the rate card."""
+    from pourstats.planning.rates import card_frame
+    from pourstats.reporting import tables
+    from pourstats.reporting.bid import rates_text
+
+    if out is not None:
+        rows = card_frame(found)
+        tables.write(rows, None, out.suffix[1:].lower() or "csv", "us", out)
+        told(f"{len(rows)} rates written to {out}")
+    elif as_json:
+        printed(found)
+    else:
+        click.echo(rates_text(found), nl=False)
+    return 0
+
+
+@command("finishing", "pourstats finishing jobs.csv --forecast tomorrow.csv")
+@click.argument("jobs", nargs=-1, required=True, metavar="JOBS")
+@click.option("--forecast", type=click.Path(path_type=Path), metavar="WEATHER", required=True,
+              help="A forecast file in the weather format; five rows by hand will do.")  # fmt: skip
+def finishing(jobs: tuple[str, ...], forecast: Path, store: Path | None, as_json: bool) -> int:
+    """When each slab is ready: first pass, later passes, last pass, saw window.
+
+    JOBS is a jobs file, or pour ids of the stored jobs.
+    """
+    from pourstats.reporting.answers import finishing_answer
+    from pourstats.reporting.finishing import finishing_text
+
+    answer = finishing_answer(opened(store), jobs, forecast)
+    printed(answer.result) if as_json else click.echo(finishing_text(answer.result), nl=False)
+    noted(answer.notes)
+    return answer.status

@@ -1,0 +1,30 @@
+"""Commands that look back: the week, and what the record says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pourstats.cli.base import command, day, opened, printed, told
+
+
+@command("week", "pourstats week --ending 2031-06-08")
+@click.option("--ending", metavar="DATE", help="A day of the week wanted; else the latest pour's.")
+@click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
+              show_default=True, help="Units to show.")  # fmt: skip
+def week(ending: str | None, system: Any, store: Path | None, as_json: bool) -> int:
+    """The weekly review: what got done, what it took against usual, and what stood out."""
+    from pourstats.reporting.week import week_text
+    from pourstats.reporting.week_record import review
+
+    found = review(opened(store), day(ending))
+    if as_json:
+        printed(found)
+    else:
+        click.echo(week_text(found, units=system), nl=False)
+    if found["state"] == "no_pours":
+        told("no pours are stored yet; `pourstats load FOLDER` brings them in")
+        return 1
+    return 0
