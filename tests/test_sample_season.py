@@ -93,7 +93,7 @@ ALL_BUT_TRAVEL = ("set_up", "place", "finish", "saw", "wait", "clean_up")
 
 def test_the_script_makes_the_very_files_that_are_here(tmp_path: Path) -> None:
     script = SEASON / "make_season.py"
-    subprocess.run([sys.executable, str(script), "--out", str(tmp_path)], check=True)
+    subprocess.run([sys.executable, "-B", str(script), "--out", str(tmp_path)], check=True)
     names = [f"{name}.csv" for name in FILES] + list(FORECASTS)
     assert sorted(str(p.relative_to(tmp_path)) for p in tmp_path.rglob("*.csv")) == sorted(
         str(Path(name)) for name in names
@@ -104,7 +104,9 @@ def test_the_script_makes_the_very_files_that_are_here(tmp_path: Path) -> None:
 
 def test_another_seed_makes_another_season(tmp_path: Path) -> None:
     script = SEASON / "make_season.py"
-    subprocess.run([sys.executable, str(script), "--seed", "7", "--out", str(tmp_path)], check=True)
+    subprocess.run(
+        [sys.executable, "-B", str(script), "--seed", "7", "--out", str(tmp_path)], check=True
+    )
     assert (tmp_path / "pours.csv").read_bytes() != (SEASON / "pours.csv").read_bytes()
 
 

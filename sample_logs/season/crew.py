@@ -89,6 +89,7 @@ class Day:
     free: dict[str, int] = field(default_factory=dict)
     where: dict[str, str] = field(default_factory=dict)
     last: dict[str, str] = field(default_factory=dict)
+    latest: dict[str, Stretch] = field(default_factory=dict)
     stretches: list[Stretch] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -104,15 +105,15 @@ class Day:
             return
         if start < self.free[person]:
             raise ValueError(f"{person} is busy until {self.free[person]}, asked for {start}")
-        before = self.stretches[-1] if self.stretches else None
-        if (
-            before is not None
-            and (before.pour_id, before.worker, before.task, before.wait_for, before.end)
-            == (slab.pour_id, person, task, wait_for, start)
-        ):  # fmt: skip
+        before = self.latest.get(person)
+        same = before is not None and (slab.pour_id, task, wait_for, start) == (
+            before.pour_id, before.task, before.wait_for, before.end,
+        )  # fmt: skip
+        if before is not None and same:
             before.end = end
         else:
-            self.stretches.append(Stretch(slab.pour_id, person, task, wait_for, start, end))
+            self.latest[person] = Stretch(slab.pour_id, person, task, wait_for, start, end)
+            self.stretches.append(self.latest[person])
         self.free[person] = end
         self.last[person] = slab.pour_id
 

@@ -72,7 +72,7 @@ def order_trucks(valley: Valley, slab: Slab, per_yd3: float) -> list[dict[str, o
             late = chance.between(38, 85)
         loads.append({
             "volume": volume, "due": due, "arrived": round(due + max(-18.0, late)),
-            "called": "ordered", "road": road * chance.factor(0.08) + chance.between(9, 15),
+            "called": "ordered", "road": road * chance.factor(0.08) + chance.between(4, 9),
             "slump": slab.slump_in + chance.normal(0, 0.35),
         })  # fmt: skip
     if with_balance:

@@ -110,9 +110,9 @@ class Reading:
 # Days that make the season: first, last, degF warmer, share of cloud or None, times the wind
 SPELLS = (
     (dt.date(YEAR, 4, 21), dt.date(YEAR, 4, 24), -11.0, 0.6, 1.0),
-    (dt.date(YEAR, 5, 27), dt.date(YEAR, 5, 31), 3.0, 0.1, 2.6),
-    (dt.date(YEAR, 7, 14), dt.date(YEAR, 7, 20), 12.0, 0.05, 1.9),
-    (dt.date(YEAR, 8, 13), dt.date(YEAR, 8, 15), 7.0, 0.35, 1.3),
+    (dt.date(YEAR, 5, 27), dt.date(YEAR, 5, 31), 5.0, 0.1, 3.2),
+    (dt.date(YEAR, 7, 14), dt.date(YEAR, 7, 20), 12.0, 0.05, 2.6),
+    (dt.date(YEAR, 8, 13), dt.date(YEAR, 8, 15), 7.0, 0.35, 1.7),
     (dt.date(YEAR, 9, 22), dt.date(YEAR, 9, 25), 2.0, 0.1, 1.9),
     (dt.date(YEAR, 10, 6), dt.date(YEAR, 10, 9), -13.0, 0.5, 1.0),
     (dt.date(YEAR, 10, 29), dt.date(YEAR, 10, 31), -4.0, None, 1.0),

@@ -47,7 +47,7 @@ def _trouble(valley: Valley, slab: Slab) -> None:
         slab.trouble = ["machine", "rain"]
         slab.exposure, slab.finish, slab.placement = "sun", "hard_trowel", "chute"
         slab.area_ft2, slab.thickness_in, slab.admixtures = 2880.0, 5.0, ["water_reducer"]
-        slab.scm_pct, slab.due = 0.0, minute(BAD_DAY, 7.5)
+        slab.scm_pct, slab.mix, slab.due = 0.0, "40N", minute(BAD_DAY, 7.5)
 
 
 def _hands(slab: Slab, people: list[str]) -> list[str]:
