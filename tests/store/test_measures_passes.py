@@ -215,6 +215,8 @@ def test_the_concrete_temperature_is_the_pours_else_the_loads_else_the_airs(log)
         assert rows["C"]["evaporation_class"] is None, "no caution on a guessed temperature"
         assert rows["B"]["evaporation_class"] == "under 0.1"
     rows = log.rows("pass_intervals", "pour_id")
+    ends = [(80**2.5 - 0.5 * air**2.5) * 1e-6 for air in (69, 70)]
+    assert rows["A"]["evaporation_lb_ft2_h"] == pytest.approx(sum(ends) / 2)
     ends = [(73**2.5 - 0.5 * air**2.5) * 1e-6 for air in (69, 70)]
     assert rows["B"]["evaporation_lb_ft2_h"] == pytest.approx(sum(ends) / 2)
     ends = [0.5 * air**2.5 * 1e-6 for air in (69, 70)]
