@@ -107,7 +107,7 @@ def clock_before(
 def started(
     jobs: pd.DataFrame, house: Mapping[str, object]
 ) -> tuple[pd.DataFrame, list[list[str]]]:
-    """Jobs with a place_start: the agreed one, else seven o'clock or as soon as the site is open."""
+    """Jobs with a place_start: the agreed one, else seven o'clock or when the site opens."""
     del house
     jobs = jobs.copy()
     notes: list[list[str]] = [[] for _ in range(len(jobs))]

@@ -71,10 +71,11 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
         ready = np.maximum(stiff, np.minimum(dry, 1.3 * stiff))
         placing = (row["place_end"] - row["place_start"]).total_seconds() / 60
         first[i] = ready - chase * max(0.0, placing - 45) + 8 * rng.normal(size=draws)
-        passes = {"broom": 1, "trowel": 4, "hard_trowel": 6}[row["finish"]] + rng.integers(
-            -1, 2
-        ) * (row["finish"] != "broom")
-        counts[i] = passes
+        usual = {"broom": 1, "trowel": 4, "hard_trowel": 6}[row["finish"]]
+        passes = np.full(draws, usual)
+        if row["finish"] != "broom":
+            passes = passes + rng.integers(-1, 2, draws)
+        counts[i] = passes[0]
         run = row["area"] / (90.0 if row["area"] > 2000 else 45.0)
         reached = np.interp(ready, minutes, age)
         after = np.interp(

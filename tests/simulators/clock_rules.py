@@ -49,18 +49,14 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
         ready = np.exp(mean + sigma * noise)
         placing = (row["place_end"] - row["place_start"]).total_seconds() / 60
         first[i] = ready - 0.35 * placing + 12
-        passes = max(
-            1, {"broom": 1, "trowel": 4, "hard_trowel": 6}[row["finish"]] + int(rng.integers(-1, 2))
-        )
-        counts[i] = passes
+        usual = {"broom": 1, "trowel": 4, "hard_trowel": 6}[row["finish"]]
+        passes = np.maximum(usual + rng.integers(-1, 2, draws), 1)
+        counts[i] = passes[0]
         total = np.zeros(draws)
-        for k in range(passes):
-            run = row["area"] / 60.0 * (0.9**k)
-            gap = (
-                0
-                if k == 0
-                else 38 * 0.88**k * np.exp(0.8 * (mean - crew) + 0.25 * rng.normal(size=draws))
-            )
-            total = total + run * 0.5 + gap
+        for k in range(passes.max()):
+            run = row["area"] / 60.0 * 0.9**k
+            slow = np.exp(0.8 * (mean - crew) + 0.25 * rng.normal(size=draws))
+            gap = 0.0 if k == 0 else 38 * 0.88**k * slow
+            total = total + np.where(k < passes, run * 0.5 + gap, 0.0)
         last[i] = first[i] + total
     return shared.logged(frame, weather, first, last, counts, rng, keep_truth=True)

@@ -44,7 +44,7 @@ def weather_of_year(rng: np.random.Generator, site: str, first: str, days: int) 
     """Hourly weather with seasons, fronts and days: no real place."""
     hours = np.arange(days * 24)
     times = pd.Timestamp(first) + pd.to_timedelta(hours, unit="h")
-    doy = times.dayofyear.to_numpy()
+    doy = times.day_of_year.to_numpy()
     clock = hours % 24
     daily = rng.normal(size=days + 1)
     for i in range(1, days + 1):

@@ -34,7 +34,9 @@ NOISE = 0.15
 """Prior median of what nobody could have foretold, in log time. Common practice, no source."""
 SLACK_MIN = 6.0
 """Minutes by which people start early or late and clocks are rounded, whatever the concrete."""
-LEAST_MIN = 5.0
+BEND_MIN = 12.0
+"""Below some such minutes the log of a wait bends into a straight line, so that a negative one, where
+the machine went on before the placing was done, is told as well as any."""
 PRINT_EFFECT = (-0.17, 0.10)
 """Log time by a unit of log boot print, and its doubt: a quarter inch near initial set, a scuff
 near final set (Concrete News 0810), is 0.3 to 0.4 of log time over three halvings."""
@@ -106,9 +108,9 @@ class Clock:
         if weather_error and found.count:
             log_min = log_min + _weather_shift(found, science, names, k, seed)
         lead = np.maximum(length - 45.0, 0.0)
-        age = np.exp(np.clip(log_min, np.log(LEAST_MIN), np.log(4320.0)))
-        since = age - self.chases[:k] * lead
-        since = np.maximum(since, LEAST_MIN - length)
+        age = soft_exp(np.minimum(log_min, np.log(4320.0)))
+        # No machine goes on before the first concrete has lain a while.
+        since = np.maximum(age - self.chases[:k] * lead, BEND_MIN - length)
         surprise = log_min - np.median(log_min, axis=1, keepdims=True)
         held = self._held(found.count, k, seed)
         start_h = hours(jobs["place_start"])
@@ -238,10 +240,10 @@ def fit(
     start: Array | None = None
 
     def fitted(chase: float, draws: int, start: Array | None) -> tuple[Posterior, float]:
-        age = np.maximum(since + chase * found.lead_min, LEAST_MIN)
+        age = since + chase * found.lead_min
         posterior = regression(
             columns[usable],
-            (np.log(age) - offset)[usable],
+            (soft_log(age) - offset)[usable],
             groups,
             noise=NOISE,
             noise_factor=factor[usable],
@@ -252,8 +254,8 @@ def fit(
             start=start,
         )
         # In minutes, not in log minutes: else the shares could not be compared.
-        jacobian = float(np.sum(np.log(age[usable & ~kept.late])))
-        return posterior, posterior.log_evidence - jacobian
+        slope = _soft_slope(age[usable & ~kept.late])
+        return posterior, posterior.log_evidence + float(np.sum(np.log(slope)))
 
     for place, chase in enumerate(tried if len(tried) > 1 else ()):
         posterior, score[place] = fitted(chase, 0, start)
@@ -307,6 +309,24 @@ def fit(
     )
 
 
+def soft_log(minutes: Array) -> Array:
+    """Log of minutes, made straight below :data:`BEND_MIN`: log(b softplus(x / b))."""
+    x = np.asarray(minutes, dtype=float) / BEND_MIN
+    return np.asarray(np.log(BEND_MIN) + np.where(x < -30.0, x, np.log(np.logaddexp(0.0, x))))
+
+
+def soft_exp(log_minutes: Array) -> Array:
+    """Minutes from their :func:`soft_log`."""
+    y = np.exp(np.clip(np.asarray(log_minutes, dtype=float) - np.log(BEND_MIN), -30.0, 30.0))
+    return np.asarray(BEND_MIN * (y + np.log(-np.expm1(-y))))
+
+
+def _soft_slope(minutes: Array) -> Array:
+    """Slope of :func:`soft_log`, a minute."""
+    x = np.clip(np.asarray(minutes, dtype=float) / BEND_MIN, -30.0, None)
+    return np.asarray(1.0 / ((1.0 + np.exp(-x)) * np.logaddexp(0.0, x) * BEND_MIN))
+
+
 def _surprise(
     offset: Array,
     since: Array,
@@ -320,7 +340,7 @@ def _surprise(
     result = np.full(found.count, np.nan)
     if not usable.any():
         return result
-    y = np.log(np.maximum(since + best * found.lead_min, LEAST_MIN)) - offset
+    y = soft_log(since + best * found.lead_min) - offset
     result[usable] = y[usable] - posteriors[best].fitted
     return np.where(kept.held, np.nan, result)
 
@@ -339,7 +359,7 @@ def _waits(
     if not usable.any():
         return np.asarray(known)
     expected = np.full(found.count, np.nan)
-    expected[usable] = np.exp(posteriors[best].fitted + offset[usable])
+    expected[usable] = soft_exp(posteriors[best].fitted + offset[usable])
     over = since + best * found.lead_min - expected
     guessed = over[kept.late & usable]
     waits = np.concatenate([known, np.maximum(guessed, 5.0)])
@@ -367,7 +387,7 @@ def _weather_shift(
             day: stream(seed, "weather", name, day).normal(size=DRAWS)[:k] for day in set(names)
         }
         # Unknown weather is several times as doubtful as a forecast.
-        width = 1.0 + 4.0 * (1.0 - found.told)
+        width = 1.0 + 7.0 * (1.0 - found.told)
         total += (effect * width)[:, None] * np.stack([shock[day] for day in names])
     return total
 

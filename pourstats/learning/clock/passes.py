@@ -154,8 +154,9 @@ def _parts(found: Conditions, science: Ready, count: Array) -> tuple[Array, Arra
     """Minutes of waiting for the concrete, and of running the machine, over all passes."""
     wait = 0.9 * np.exp(science.later_log_h) * 60.0 * np.maximum(count - 0.6, 0.2) / 4.4
     machines = np.maximum(number(found.frame, "finish_hands", 2.0) / 2.5, 1.0)
-    # A walk-behind covers some 4,000 ft2 an hour (common practice, no source), plus the edges.
-    run = 4.0 + number(found.frame, "area", 1000.0) / 70.0 / machines
+    # A walk-behind covers some 4,000 ft2 an hour, plus the edges; larger slabs get larger machines
+    # (common practice, no source).
+    run = 4.0 + 14.0 * (number(found.frame, "area", 1000.0) / 1000.0) ** 0.6 / machines
     return np.asarray(wait), np.asarray(run * count)
 
 

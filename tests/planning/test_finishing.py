@@ -1,0 +1,228 @@
+"""The finishing clock of jobs ahead: its shape, its odds, its cautions, and what it says of gaps."""
+
+import json
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pourstats.faults import Refusal
+from pourstats.planning.cautions import Slab, cautions
+from pourstats.planning.finishing import finishing, kept_numbers
+from pourstats.reporting.finishing import finishing_text
+
+DAY = pd.Timestamp("2031-07-08")
+
+
+def jobs(**changes):
+    row = {
+        "pour_id": "B1", "date": DAY, "site": "A", "slab_type": "basement", "area": 1000.0,
+        "thickness": 4.0, "exposure": "shade", "finish": "trowel", "base": "stone;vapor_sheet",
+        "place_start": DAY + pd.Timedelta(hours=7), "saw_type": "early_entry", "slump": 5.0,
+        "concrete_temp": 75.0, "admixtures": None, "latest_end": pd.NaT,
+    }  # fmt: skip
+    return pd.DataFrame([row | changes])
+
+
+def weather(hours=72, step=1, **changes):
+    times = pd.date_range(DAY - pd.Timedelta(days=1), periods=hours // step, freq=f"{step}h")
+    frame = pd.DataFrame(
+        {
+            "site": "A", "time": times, "air_temp": 75.0, "humidity": 50.0, "wind": 6.0,
+            "wind_height": np.nan, "sun": 300.0, "cloud": np.nan,
+        }
+    )  # fmt: skip
+    return frame.assign(**changes)
+
+
+def one(job=None, forecast=None, record=None, house=None):
+    result = finishing(
+        jobs() if job is None else job, weather() if forecast is None else forecast, record, house
+    )
+    return result["jobs"][0]
+
+
+def test_the_promised_keys_are_there_and_it_is_json():
+    result = finishing(jobs(), weather(), None, {})
+    json.dumps(result, allow_nan=False)
+    job = result["jobs"][0]
+    promised = {
+        "pour_id", "place_end", "since_placed_min", "passes", "last_pass_end", "saw_open",
+        "saw_open_p90", "saw_close", "saw_close_p10", "evaporation_lb_ft2_h", "cautions",
+    }  # fmt: skip
+    assert promised <= set(job)
+    assert set(job["evaporation_lb_ft2_h"]) == {"mean", "max"}
+    assert list(job["last_pass_end"]) == ["p05", "p10", "p25", "p50", "p75", "p90", "p95"]
+    datetime.strptime(job["place_end"], "%Y-%m-%dT%H:%M")
+    for caution in job["cautions"]:
+        assert {"do", "because", "source"} <= set(caution)
+        assert all(caution.values())
+
+
+def test_times_come_in_order():
+    job = one()
+    order = [
+        job["place_start"], job["place_end"], *(p["start"]["p50"] for p in job["passes"]),
+        job["last_pass_end"]["p50"], job["saw_open"], job["saw_close"],
+    ]  # fmt: skip
+    assert order == sorted(order)
+    assert all(p["chance"] >= 0.5 for p in job["passes"])
+    assert [p["pass_no"] for p in job["passes"]] == list(range(1, len(job["passes"]) + 1))
+    assert 4 <= len(job["passes"]) <= 6  # about five on a basement floor: common practice
+
+
+def test_since_placed_is_the_first_pass_less_the_end_of_placing():
+    job = one(jobs(place_end=DAY + pd.Timedelta("07:45:00")))
+    assert job["place_end"] == "2031-07-08T07:45"
+    first = datetime.fromisoformat(job["passes"][0]["start"]["p50"])
+    minutes = (first - datetime.fromisoformat(job["place_end"])).total_seconds() / 60
+    assert job["since_placed_min"]["p50"] == pytest.approx(minutes, abs=1)
+
+
+def test_the_odds_of_the_day_fall_with_an_earlier_end():
+    late = one()["chance_finished"]
+    early = one(jobs(latest_end=DAY + pd.Timedelta(hours=11)))["chance_finished"]
+    none = one(jobs(latest_end=DAY + pd.Timedelta(hours=7)))["chance_finished"]
+    assert late > 0.95
+    assert 0.02 < early < 0.98
+    assert none == 0
+    assert one(house={"day_end": "12:00"})["chance_finished"] < late
+    assert one()["chance_sawn"] <= late
+
+
+def test_saw_windows_stay_near_the_published_ones():
+    # ACI FAQ 915: conventional 4 to 12 h after placing; early entry 1 h hot to 4 h cold after it
+    job = one(jobs(saw_type="conventional"))
+    placed = datetime.fromisoformat(job["place_end"])
+    opens = (datetime.fromisoformat(job["saw_open"]) - placed).total_seconds() / 3600
+    closes = (datetime.fromisoformat(job["saw_close"]) - placed).total_seconds() / 3600
+    assert 4 <= opens <= 12
+    assert opens + 2 < closes <= 18
+    early = one(jobs(saw_type="early_entry"))
+    after = datetime.fromisoformat(early["saw_open"]) - datetime.fromisoformat(
+        early["last_pass_end"]["p50"]
+    )
+    assert 0.7 <= after.total_seconds() / 3600 <= 4.3
+    assert one(jobs(saw_type="none"))["saw_open"] is None
+
+
+def test_a_long_slab_tells_its_two_ends_apart():
+    job = one(jobs(slab_type="warehouse", area=9000.0, thickness=6.0))
+    assert job["last_placed_end"]["p50"] > job["first_pass"]["p50"]
+    assert one()["last_placed_end"] is None
+
+
+def test_five_rows_copied_off_a_phone_will_do():
+    hours = [5, 9, 12, 15, 18]
+    phone = weather().iloc[: len(hours)].assign(
+        time=[DAY + pd.Timedelta(hours=h) for h in hours],
+        air_temp=[62, 70, 79, 83, 80], humidity=[80, 62, 45, 40, 46], wind=[3, 5, 8, 9, 7],
+        sun=np.nan, cloud=[10, 20, 20, 40, 50],
+    )  # fmt: skip
+    job = one(
+        forecast=phone, house={"latitude": 40.0, "longitude": -105.0, "zone": "America/Denver"}
+    )
+    assert any("reckoned from the cloud" in note for note in job["notes"])
+    assert not any("mild day" in note for note in job["notes"])
+    assert 60 < job["since_placed_min"]["p50"] < 200
+
+
+@pytest.mark.parametrize(
+    ("forecast", "words"),
+    [
+        (weather(hours=33), "too early for"),
+        (weather(hours=24), "before the pour begins"),
+        (weather(site="B"), "no rows for site A"),
+        (weather(sun=np.nan), "neither sun nor cloud"),
+        (weather(sun=np.nan, cloud=20.0), "no sun"),
+        (weather(hours=72, step=9), "lie 9 hours"),
+        (pd.DataFrame(), "No forecast is given"),
+    ],
+)
+def test_a_forecast_that_lacks_something_says_so_and_the_rest_is_told(forecast, words):
+    job = one(forecast=forecast)
+    assert any(words in note for note in job["notes"]), job["notes"]
+    assert job["since_placed_min"]["p50"] > 30
+
+
+def test_a_start_that_nobody_agreed_is_assumed_and_said():
+    job = one(jobs(place_start=pd.NaT, earliest_start=DAY + pd.Timedelta(hours=9)))
+    assert job["place_start"] == "2031-07-08T09:00"
+    assert any("assumed" in note for note in job["notes"])
+
+
+def test_no_jobs_are_refused():
+    with pytest.raises(Refusal, match="no jobs"):
+        finishing(jobs().iloc[:0], weather(), None, {})
+
+
+def test_what_is_kept_can_be_scored():
+    result = finishing(jobs(), weather(), None, {})
+    kept = kept_numbers(result)
+    first = {q: v for pid, target, q, v in kept if target == "first_pass_min"}
+    told = result["jobs"][0]["first_pass"]["p50"]
+    assert first[0.5] == pytest.approx(int(told[11:13]) * 60 + int(told[14:16]))
+    assert {target for _, target, _, _ in kept} == {
+        "since_placed_min", "first_pass_min", "last_pass_end_min",
+    }  # fmt: skip
+
+
+def test_it_reads_at_five_in_the_morning():
+    result = finishing(jobs(), weather(), None, {})
+    text = finishing_text(result)
+    assert "Tuesday 8 July" in text
+    assert "first pass" in text
+    assert "One of you can be away until" in text
+    assert "published values only" in text
+    for word in ("quantile", "censored", "pinball", "nan", "None", "p50"):
+        assert word not in text
+    assert max(len(line) for line in text.splitlines()) <= 100
+
+
+def _slab(**changes):
+    usual = {
+        "slab_type": "garage", "exposure": "shade", "finish": "trowel", "saw": "none",
+        "thickness_in": 4.0, "slump_in": 4.0, "concrete_f": 70.0, "slab_f": 70.0, "air_low_f": 60.0,
+        "air_high_f": 75.0, "heat_index_f": 75.0, "evaporation_lb_ft2_h": 0.04,
+        "evaporation_max_lb_ft2_h": 0.06, "latitude": 40.0, "crust": False, "wet": False,
+    }  # fmt: skip
+    return Slab(**(usual | changes))
+
+
+@pytest.mark.parametrize(
+    ("changes", "word", "source"),
+    [
+        ({"admixtures": frozenset({"air_entrainer"})}, "delaminates", "302.1R"),
+        ({"wet": True}, "bleed water", "CIP 1"),
+        ({"slab_type": "driveway", "finish": "broom"}, "air-entrained", "CIP 2"),
+        ({"saw": "conventional"}, "water at the blade", "1926.1153"),
+        ({"saw": "conventional", "exposure": "indoors"}, "APF 10", "1926.1153"),
+        ({"saw": "early_entry"}, "own dust assessment", "1926.1153"),
+        ({"saw": "early_entry"}, "trial cut", "302.1R"),
+        ({"slab_type": "basement"}, "carbon monoxide", "NIOSH"),
+        ({"air_low_f": 30.0}, "freezes below", "306R"),
+        ({"air_low_f": 30.0, "slab_type": "basement"}, "vented heaters", "CIP 1"),
+        ({"heat_index_f": 95.0}, "Heat index up to 95", "NWS"),
+        ({"evaporation_max_lb_ft2_h": 0.25}, "over 0.2", "ACI 305R"),
+        ({"evaporation_max_lb_ft2_h": 0.15}, "over 0.1", "FHWA"),
+        ({"crust": True}, "crust", "CIP 13"),
+        ({"concrete_f": 97.0}, "usual limit is 95", "ACI 301"),
+        (
+            {"base": frozenset({"vapor_sheet"}), "slab_f": 60.0, "evaporation_lb_ft2_h": 0.1},
+            "blisters",
+            "CIP 13",
+        ),
+    ],
+)  # fmt: skip
+def test_a_caution_comes_where_it_matters_and_not_elsewhere(changes, word, source):
+    def found(slab):
+        return [c for c in cautions(slab) if word in c["do"] + c["because"]]
+
+    assert found(_slab(**changes))
+    assert source in found(_slab(**changes))[0]["source"]
+    assert not found(_slab())
+
+
+def test_an_ordinary_slab_has_no_cautions():
+    assert cautions(_slab()) == []
