@@ -1,0 +1,138 @@
+"""The pours as callbacks see them: how old, called back or not, when first, at what cost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pourstats.logs.tables import OUTDOOR_TYPES
+from pourstats.settings import RULES
+
+FRAMES: tuple[str, ...] = (
+    "pours", "trucks", "passes", "crew_time", "callbacks", "crew", "pour_output", "truck_times",
+    "pass_intervals", "pour_weather", "callback_rates",
+)  # fmt: skip
+"""Log tables and measures that the picture is made from; crew_time may be left out."""
+
+DATED = {
+    "pours": ("date", "crew_in", "crew_out", "place_start", "place_end", "bull_float_end",
+              "machine_on", "passes_done", "saw_start", "saw_end", "cure_start"),
+    "trucks": ("due", "batched", "arrived", "pour_start", "pour_end", "left"),
+    "passes": ("ready", "start", "end"),
+    "crew_time": ("start", "end"),
+    "callbacks": ("reported",),
+    "crew": ("since",),
+}  # fmt: skip
+"""Where the log's latest date is looked for, as the measure callback_rates does."""
+
+
+def rule(house: Mapping[str, object], name: str) -> float | None:
+    """A house rule as a number, its default where it isn't set; None where neither is known."""
+    value = house.get(name)
+    if isinstance(value, dict):  # as `pourstats settings --json` gives it
+        value = value.get("value")
+    if value is None or value == "":
+        value = RULES[name].default
+    return None if value is None else float(str(value))
+
+
+def counting_ages(house: Mapping[str, object]) -> tuple[float, float]:
+    """Days from which a pour counts: indoors, and outdoors, where a winter must have passed."""
+    indoors = rule(house, "callback_age_days")
+    outdoors = rule(house, "callback_age_outdoor_days")
+    return 180.0 if indoors is None else indoors, 365.0 if outdoors is None else outdoors
+
+
+def latest_day(frames: Mapping[str, pd.DataFrame]) -> pd.Timestamp | None:
+    """The latest date in the log outside jobs, bids and weather; None for an empty log."""
+    days = []
+    for name, columns in DATED.items():
+        frame = frames.get(name)
+        if frame is None or not len(frame):
+            continue
+        for column in columns:
+            if column in frame:
+                known = pd.to_datetime(frame[column]).dropna()
+                if len(known):
+                    days.append(pd.Timestamp(known.max()).normalize())
+    return max(days) if days else None
+
+
+def pours_record(frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]) -> pd.DataFrame:
+    """One row a pour, in date order, with the calls it had.
+
+    Columns: pour_id, date, slab_type, finish, lead, placed_yd3; outdoors, age_days, counts_at_days
+    (age from which it counts: house rules), old_enough; callbacks, called_back, first_call_days
+    (from the pour to its first call; NaN without), hours, cost_usd (beside labor), labor_usd (hours
+    at burdened pay), each NaN where all calls leave it blank, and how many calls leave hours and
+    cost blank (without_hours, without_cost) or have hours but no pay (unpriced).
+    """
+    pours = frames["pour_output"][
+        ["pour_id", "date", "slab_type", "finish", "lead", "placed_yd3"]
+    ].copy()
+    pours["date"] = pd.to_datetime(pours["date"]).astype("datetime64[s]")
+    pours["placed_yd3"] = pours["placed_yd3"].astype(float)
+    pours = pours.sort_values(["date", "pour_id"], kind="stable").reset_index(drop=True)
+    latest = latest_day(frames)
+    pours["outdoors"] = pours["slab_type"].isin(OUTDOOR_TYPES)
+    indoors, outdoors = counting_ages(house)
+    pours["counts_at_days"] = pours["outdoors"].map({True: outdoors, False: indoors}).astype(float)
+    age = (pd.Timestamp(latest) - pours["date"]).dt.days if latest is not None else 0
+    pours["age_days"] = age
+    pours["old_enough"] = pours["age_days"] >= pours["counts_at_days"]
+    calls = priced_calls(frames, house)
+    grouped = calls.groupby("pour_id")
+    summed = pd.DataFrame(
+        {
+            "callbacks": grouped.size(),
+            "first_call": grouped["reported"].min(),
+            "hours": grouped["hours"].sum(min_count=1),
+            "cost_usd": grouped["cost"].sum(min_count=1),
+            "labor_usd": grouped["labor_usd"].sum(min_count=1),
+            "without_hours": grouped["hours"].apply(lambda cells: int(cells.isna().sum())),
+            "without_cost": grouped["cost"].apply(lambda cells: int(cells.isna().sum())),
+            "unpriced": grouped["unpriced"].sum(),
+        }
+    )
+    found = pours.merge(summed, left_on="pour_id", right_index=True, how="left")
+    for name in ("callbacks", "without_hours", "without_cost", "unpriced"):
+        found[name] = found[name].fillna(0).astype(int)
+    found["called_back"] = found["callbacks"] > 0
+    first = (pd.to_datetime(found["first_call"]) - found["date"]).dt.days
+    # A call dated before its pour is a slip of the pen; it still is a call.
+    found["first_call_days"] = first.clip(lower=0).astype(float)
+    return found.drop(columns="first_call")
+
+
+def priced_calls(frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]) -> pd.DataFrame:
+    """The callbacks with what their hours are paid: one row a call.
+
+    Adds labor_usd (hours at the house rule default_pay, else the mean pay that the crew table has
+    for the day of the call, times 1 + burden; NaN where hours or pay are unknown) and unpriced
+    (1 where hours are known and the pay isn't).
+    """
+    calls = frames["callbacks"].copy()
+    for name in ("hours", "cost"):
+        calls[name] = pd.to_numeric(calls[name]) if name in calls else np.nan
+    calls["reported"] = pd.to_datetime(calls["reported"]).astype("datetime64[s]")
+    pay = rule(house, "default_pay")
+    burden = rule(house, "burden") or 0.0
+    days = calls["reported"].drop_duplicates()
+    rates = {day: pay if pay is not None else _mean_pay(frames.get("crew"), day) for day in days}
+    paid = calls["reported"].map(rates).astype(float)
+    calls["labor_usd"] = (calls["hours"] * paid * (1.0 + burden)).where(calls["hours"] != 0, 0.0)
+    calls["unpriced"] = ((calls["hours"] > 0) & paid.isna()).astype(int)
+    return calls
+
+
+def _mean_pay(crew: pd.DataFrame | None, day: Any) -> float:
+    if crew is None or not len(crew):
+        return float("nan")
+    since = pd.to_datetime(crew["since"]).fillna(pd.Timestamp("1900-01-01"))
+    rows = crew.assign(since=since)[since <= day].sort_values("since")
+    if not len(rows):
+        return float("nan")
+    return float(rows.groupby("worker")["pay"].last().mean())
