@@ -74,7 +74,7 @@ def described(rng: np.random.Generator, pours: int) -> pd.DataFrame:
 
 def season_temp_f(date: pd.Series) -> np.ndarray:
     """Mean morning temperature of the day of the year, an invented inland town."""
-    day = pd.to_datetime(date).dt.dayofyear.to_numpy()
+    day = pd.to_datetime(date).dt.day_of_year.to_numpy()
     return 55.0 - 24.0 * np.cos(2 * np.pi * (day - 20) / 365.25)
 
 

@@ -1,4 +1,8 @@
-"""Mean hands: labor-hours to a crew-hour, so that hours of people turn into hours of the clock."""
+"""Mean hands: labor-hours to a crew-hour, so that hours of people turn into hours of the clock.
+
+Set-up and placing are done by all hands, finishing and waiting by those who stayed, sawing by one
+with a helper part of the time: that gives the mean hands which the crew's own record then corrects.
+"""
 
 from __future__ import annotations
 
@@ -7,42 +11,70 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pourstats.learning.hours.features import Array, Features, numbers
+from pourstats.learning.hours.conjugate import Regression, regression
+from pourstats.learning.hours.features import AREA_CENTRE_FT2, Array, Features, numbers, words
 
-MEAN_HANDS_SHARE = 0.8
-"""Mean hands over a pour to the hands placing, before any record: common practice, no source."""
+SAW_HANDS = 1.4
+SCATTER = 0.15
+"""Scatter of log mean hands between pours before any record; both common practice, no source."""
 
-_WORTH = 5.0
+LEVEL_WORTH, SIZE_WORTH, SCATTER_WORTH = 2.0, 20.0, 5.0
+"""How many pours' worth the prior of each is."""
+
+UNKNOWN_HANDS_SPREAD = 0.25
+"""Log spread of the hands themselves where the job doesn't say: common practice, no source."""
+
+ENOUGH_TIMED = 8
+"""Pours with crew time from which headcounts are left out, as their hours are rough."""
 
 
 @dataclass(frozen=True)
 class CrewClock:
-    """log(mean hands / hands placing): its mean, the doubt about it, and its scatter a pour."""
+    """log(mean hands / mean hands by parts) as a line in log area, with its doubt and scatter."""
 
-    level: float
-    doubt: float
-    scatter: float
+    line: Regression
     pours: int
 
-    def hands(self, f: Features, job: int, rng: np.random.Generator, count: int) -> Array:
-        """Draws of mean hands for one job, never under one person."""
-        spread = float(np.hypot(self.doubt, self.scatter))
+    def hands(
+        self, f: Features, share: Array, job: int, rng: np.random.Generator, count: int
+    ) -> Array:
+        """Draws of mean hands for one job, never under one person; ``share`` is rows x parts."""
+        size = np.log(f.area_ft2[job] / AREA_CENTRE_FT2)
+        centre, spread, freedom = self.line.predictive([1.0, size])
+        drawn = centre[0] + spread[0] * rng.standard_t(freedom, count)
         if not f.hands_known[job]:
-            spread = float(np.hypot(spread, 0.25))
-        drawn = np.exp(self.level + spread * rng.standard_normal(count))
-        return np.asarray(np.maximum(1.0, f.hands[job] * drawn))
+            drawn = drawn + UNKNOWN_HANDS_SPREAD * rng.standard_normal(count)
+        return np.asarray(np.maximum(1.0, hands_by_parts(f, share)[job] * np.exp(drawn)))
 
 
-def crew_clock(frame: pd.DataFrame) -> CrewClock:
-    """Learned from pours with labor_h, crew_h and hands (conjugate mean of the log ratio)."""
-    labor, crew = numbers(frame, "labor_h"), numbers(frame, "crew_h")
-    hands = numbers(frame, "hands")
-    seen = (labor > 0) & (crew > 0) & (hands > 0)
-    ratio = np.log(labor[seen] / crew[seen] / hands[seen])
-    n = ratio.size
-    first = np.log(MEAN_HANDS_SHARE)
-    level = (_WORTH * first + ratio.sum()) / (_WORTH + n)
-    variance = (_WORTH * 0.15**2 + ((ratio - level) ** 2).sum()) / (_WORTH + n)
-    return CrewClock(
-        float(level), float(np.sqrt(variance / (_WORTH + n))), float(np.sqrt(variance)), n
+def hands_by_parts(f: Features, share: Array) -> Array:
+    """Mean hands of rows whose labor splits as ``share`` (fixed, place, finish, wait, saw)."""
+    clock = (
+        (share[:, 0] + share[:, 1]) / f.hands
+        + (share[:, 2] + share[:, 3]) / f.finish_hands
+        + share[:, 4] / SAW_HANDS
     )
+    return np.asarray(1.0 / clock)
+
+
+def crew_clock(frame: pd.DataFrame, f: Features, share: Array) -> CrewClock:
+    """Learned from pours with read_h and crew_h, by conjugate regression.
+
+    ``f`` and ``share`` belong to the frame's rows.
+    """
+    labor, crew = numbers(frame, "read_h"), numbers(frame, "crew_h")
+    seen = (labor > 0) & (crew > 0) & f.hands_known
+    timed = seen & (words(frame, "hours_from").astype(str) == "crew_time")
+    if timed.sum() >= ENOUGH_TIMED:
+        seen = timed
+    ratio = np.log(labor[seen] / crew[seen] / hands_by_parts(f, share)[seen])
+    x = np.column_stack([np.ones(ratio.size), np.log(f.area_ft2[seen] / AREA_CENTRE_FT2)])
+    line = regression(
+        x,
+        ratio,
+        [0.0, 0.0],
+        np.diag(np.sqrt([LEVEL_WORTH, SIZE_WORTH])),
+        SCATTER_WORTH / 2.0,
+        SCATTER_WORTH / 2.0 * SCATTER**2,
+    )
+    return CrewClock(line, int(ratio.size))

@@ -22,6 +22,8 @@ FAMILY_WORTH = 10.0
 """How many effects' worth of prior holds the common scale of those that are in no pool."""
 
 MOST_ROUNDS = 40
+CLOSE = 1e-4
+"""Settled: no pour's expected log hours moves by more, or no effect by a hundredth of its doubt."""
 
 
 @dataclass(frozen=True)
@@ -90,12 +92,14 @@ def fitted(
         step = covariance @ pull
         step *= min(1.0, 0.8 / max(float(np.abs(step).max()), 1e-9))
         beta = beta + step
+        before = log_mean
         log_mean, share, jacobian = slopes(design, beta)
         doubt = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian, optimize=True)
         errors = Errors(log_mean, doubt, centre, tasks.squares, int(told.sum()))
         noise = noise_of(noise, record, days, errors)
         spread = _spread(design, beta, covariance, spread, jacobian)
-        if count > 4 and float((step**2 / np.diag(covariance)).max()) < 1e-4:
+        moved = np.abs(log_mean - before).max(initial=0.0)
+        if count > 4 and (moved < CLOSE or (step**2 / np.diag(covariance)).max() < CLOSE):
             break
     return Fit(
         beta, covariance, noise, spread, centre, error - days.shift, 1.0 / days.weight, jacobian,
@@ -132,19 +136,28 @@ def task_information(seen: Array, share: Array, sigma: float) -> TaskInformation
     )
 
 
+def pooled_spread(effects: Array, variance: Array, first: float, worth: float) -> float:
+    """Spread of a group of effects, given each one's estimate and the variance of its doubt.
+
+    The EM step for normal effects about zero, held by ``worth`` effects of spread ``first``.
+    Repeated with effects shrunk by it, it settles on the empirical-Bayes spread (Morris 1983).
+    """
+    squares = float((effects**2 + variance).sum())
+    return float(np.sqrt((worth * first**2 + squares) / (worth + effects.size)))
+
+
 def _spread(
     design: Design, beta: Array, covariance: Array, spread: Array, jacobian: Array
 ) -> Array:
     """Spreads of the pooled groups: mean square of their effects, held by the prior's worth."""
     found = spread.copy()
     met = (jacobian != 0).any(axis=0)
+    variance = np.diag(covariance)
     for pool in {name for name in design.pool if name is not None}:
         own = np.array([name == pool for name in design.pool])
         counted = own & met
         first = float(design.spread[own][0])
-        squares = beta[counted] ** 2 + np.diag(covariance)[counted]
-        value = (POOL_WORTH * first**2 + squares.sum()) / (POOL_WORTH + counted.sum())
-        found[own] = np.sqrt(value)
+        found[own] = pooled_spread(beta[counted], variance[counted], first, POOL_WORTH)
     # The other effects are one family: if this crew's lie near their prior means, so may the rest.
     rest = np.array(
         [pool is None and not name.startswith("drift") and name != "crew"

@@ -108,7 +108,7 @@ class HoursModel:
             mean = mean + beyond[job] * own.standard_normal(count)
             luck = self._luck(mean, chi, own)
             expected[job], labor[job] = np.exp(mean), np.exp(mean + luck)
-            crew[job] = labor[job] / self.clock.hands(f, job, own, count)
+            crew[job] = labor[job] / self.clock.hands(f, share, job, own, count)
         return HoursDraws(labor, crew, expected, share * expected.mean(axis=1)[:, None])
 
     def _luck(self, log_mean: Array, chi: Array, rng: np.random.Generator) -> Array:
@@ -184,10 +184,9 @@ def hours_model(frame: pd.DataFrame | None = None) -> HoursModel:
     """
     seen = usable(frame)
     habit = habit_of(seen)
-    clock = crew_clock(seen)
     pours = len(seen)
     if pours == 0:
-        return _unlearned(habit, clock)
+        return _unlearned(habit)
     f = features(seen, habit)
     record, partial = record_of(seen, f)
     counted = pd.Series(f.lead.astype(str)).value_counts()
@@ -204,7 +203,7 @@ def hours_model(frame: pd.DataFrame | None = None) -> HoursModel:
     fit = fitted(laid, record, calm.noise, start)
     return HoursModel(
         pours, habit, levels, stray, fit.beta, fit.covariance, fit.noise, fit.centre,
-        _lead_spread(laid, fit.spread), clock, seen, fit,
+        _lead_spread(laid, fit.spread), crew_clock(seen, f, slopes(laid, fit.beta)[1]), seen, fit,
     )  # fmt: skip
 
 
@@ -213,12 +212,13 @@ def _lead_spread(laid: Design, spread: Array) -> float:
     return float(own[0]) if own else 0.0
 
 
-def _unlearned(habit: Habit, clock: CrewClock) -> HoursModel:
+def _unlearned(habit: Habit) -> HoursModel:
     blank = features(pd.DataFrame({"area": [AREA_CENTRE_FT2], "thickness": [4.0]}), habit)
     zero = np.zeros(1)
     laid = design(effects(blank, Levels(), Logged(zero, zero, zero), 0.0), blank)
     centre = float(np.log(laid.parts(laid.mean).sum()))
     return HoursModel(
         0, habit, Levels(), STRAYS[1], laid.mean, np.diag(laid.spread**2), Noise(), centre,
-        0.07, clock, pd.DataFrame(),
+        0.07, crew_clock(pd.DataFrame(), features(pd.DataFrame(), habit), np.zeros((0, 5))),
+        pd.DataFrame(),
     )  # fmt: skip

@@ -1,0 +1,178 @@
+"""The rate card, the lean of past bids, and the proof on the crew's own past."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pourstats.faults import Refusal
+from pourstats.learning.hours import hours_frame
+from pourstats.planning.bid_record import bias_of, bids_with_pours, billed_usd_per_paid_h
+from pourstats.planning.proof import hours_proof
+from pourstats.planning.rates import card_frame, rate_card
+from pourstats.reporting.bid import bias_text, proof_text, rates_text
+from tests.planning.test_bid import HOUSE, bids, record
+
+
+def test_bias_by_hand():
+    """Bid 10, 20, 30; took 12, 22, 38: 72/60 - 1 = 20 % short.
+
+    By hand after Cochran (1977): residuals 0, -2, 2; s.e. sqrt(3/2 x 8) / 60 = 0.05774; t(2) 4.3027.
+    """
+    found = bias_of("garage", pd.Series([10.0, 20, 30]), pd.Series([12.0, 22, 38]))
+    assert found.short == pytest.approx(0.20)
+    assert found.low == pytest.approx(0.20 - 4.302653 * 0.0577350, abs=1e-6)
+    assert found.high == pytest.approx(0.20 + 4.302653 * 0.0577350, abs=1e-6)
+    assert not found.clear
+    assert bias_of("x", pd.Series([10.0, 20]), pd.Series([12.0, 22])).low is None
+
+
+def test_last_bid_before_the_pour_same_scope_and_won():
+    frames = record(6)
+    table = bids(frames)
+    table["scope"] = [
+        None,
+        "place;finish;saw",
+        "saw; place;finish",
+        "place;finish;saw;cure",
+        None,
+        None,
+    ]
+    table["won"] = ["yes", None, "yes", "yes", "no", "yes"]
+    later = table.iloc[[0]].assign(bid_date=frames["pours"]["date"][0], bid_hours=99.0)
+    after = table.iloc[[1]].assign(bid_date=frames["pours"]["date"][1] + pd.Timedelta(days=1))
+    frames["bids"] = pd.concat([table, later, after.assign(bid_hours=1.0)], ignore_index=True)
+    met = bids_with_pours(frames, hours_frame(frames)).set_index("pour_id")
+    assert sorted(met.index) == ["P0", "P1", "P2", "P3", "P5"]
+    assert met["bid_hours"]["P0"] == 99.0
+    assert met["bid_hours"]["P1"] != 1.0
+    assert met["same_scope"].to_dict() == {
+        "P0": True,
+        "P1": True,
+        "P2": True,
+        "P3": False,
+        "P5": True,
+    }
+
+
+def test_card_tells_the_lean():
+    """Bids at 80 % of what it took run 25 % short, whatever the pour."""
+    frames = record(40)
+    frames["bids"] = bids(frames)
+    card = rate_card(frames, HOUSE)
+    lean = card["bias"][0]
+    assert (lean["group"], lean["pours"]) == ("garage", 40)
+    assert lean["short_share"] == pytest.approx(0.25, abs=1e-4)
+    assert bias_text({**lean, "short_share": 0.18, "low": 0.09, "high": 0.27, "pours": 14}) == (
+        "Your garage bids run 18 % short (14 pours; 9 to 27 %): add that to the hours."
+    )
+    rate = card["rates"][0]
+    assert rate["pours"] == 40
+    hours = list(rate["hours_per_100ft2"].values())
+    assert hours == sorted(hours)
+    # The rule behind the record: 5 h + 1 h for 60 ft2; 8 % for 40 pours that scatter by 10 %.
+    truth = (5.0 + rate["area_ft2"] / 60.0) / rate["area_ft2"] * 100.0
+    assert hours[0] == pytest.approx(truth, rel=0.08)
+    assert rate["hours_per_yd3"]["0.5"] == pytest.approx(hours[0] * 3.24 / 4.0, abs=2e-3)
+    assert rate["bid"]["took_hours_per_100ft2"] * 0.8 == pytest.approx(
+        rate["bid"]["hours_per_100ft2"], abs=2e-3
+    )
+    json.dumps(card, allow_nan=False)
+    assert "garage trowel chute" in rates_text(card)
+
+
+def test_card_tells_the_change_since_last_month():
+    frames = record(40)
+    slower = frames["pour_output"]["date"] > frames["pour_output"]["date"].max() - pd.DateOffset(
+        months=1
+    )
+    frames["pour_output"].loc[slower, "labor_h"] *= 1.4
+    rate = rate_card(frames, HOUSE)["rates"][0]
+    assert rate["pours_since"] == slower.sum()
+    assert rate["change_hours_per_100ft2"] > 0.1
+
+
+def test_card_as_a_table():
+    frames = record(12)
+    frames["bids"] = bids(frames)
+    card = rate_card(frames, HOUSE)
+    table = card_frame(card)
+    assert table["c70_hours_per_100ft2"][0] == card["rates"][0]["hours_per_100ft2"]["0.7"]
+    assert table["bids"][0] == 12
+
+
+def test_no_pours_no_card():
+    for call in (rate_card, hours_proof):
+        with pytest.raises(Refusal) as caught:
+            call(None, HOUSE)
+        assert caught.value.status == 1
+
+
+def test_billed_per_paid_hour():
+    """Two pours billed 2,000 each over their paid hours, a ratio of sums."""
+    frames = record(4)
+    frames["bids"] = bids(frames).head(2)
+    paid = frames["pour_output"]["paid_h"][:2].sum()
+    assert billed_usd_per_paid_h(frames, "2031-03-01", "2031-12-31") == (
+        pytest.approx(4000 / paid),
+        2,
+    )
+    assert billed_usd_per_paid_h(frames, "2030-01-01", "2030-12-31") is None
+
+
+# The proof.
+
+
+def test_proof_knows_only_what_was_known():
+    """What came later changes nothing of what was told before it."""
+    frames = record(30)
+    frames["bids"] = bids(frames)
+    first = {row["pour_id"]: row for row in hours_proof(frames, HOUSE)["rows"]}
+    changed = {**frames, "pour_output": frames["pour_output"].copy()}
+    changed["pour_output"].loc[20:, "labor_h"] *= 3.0
+    second = {row["pour_id"]: row for row in hours_proof(changed, HOUSE)["rows"]}
+    # The bid of pour k is dated ten days before it, five pours back: k <= 24 knew at most pour 19.
+    for k in range(8, 25):
+        for name in ("tool", "p10", "p90", "flat_rate", "last_similar"):
+            assert first[f"P{k}"][name] == second[f"P{k}"][name]
+        assert first[f"P{k}"]["known"] <= k - 5
+    assert first["P29"]["tool"] != second["P29"]["tool"]
+
+
+def test_proof_counts_by_hand():
+    frames = record(30)
+    frames["bids"] = bids(frames)
+    proof = hours_proof(frames, HOUSE)
+    rows = pd.DataFrame(proof["rows"])
+    made = proof["methods"]["bid_made"]
+    told = rows[rows["bid_made"].notna()]
+    assert made["pours"] == len(told)
+    assert made["mean_abs_error_h"] == pytest.approx(
+        (told["took"] - told["bid_made"]).abs().mean(), abs=1e-3
+    )
+    assert made["bias_share"] == pytest.approx(-0.2, abs=1e-3)
+    # All bids are 80 % of what it took: brought to one margin they are never short.
+    assert made["short_h_at_equal_margin"] == pytest.approx(0.0, abs=0.05)
+    assert made["short_h"] == pytest.approx(0.2 * told["took"].sum(), rel=1e-2)
+    inside = ((rows["took"] >= rows["p10"]) & (rows["took"] <= rows["p90"])).mean()
+    assert proof["coverage"]["80"]["value"] == pytest.approx(inside, abs=1e-3)
+    json.dumps(proof, allow_nan=False)
+
+
+def test_proof_is_honest_where_it_is_unflattering():
+    """A foreman who bids what it then takes can't be beaten, and the tool says so."""
+    frames = record(40)
+    frames["bids"] = bids(frames, factor=1.0)
+    proof = hours_proof(frames, HOUSE)
+    assert proof["methods"]["bid_made"]["tool_better_by_h"]["high"] < 0
+    assert "the tool was farther off" in proof_text(proof)
+
+
+def test_proof_beats_a_wild_guess():
+    frames = record(40)
+    rng = np.random.default_rng(5)
+    frames["bids"] = bids(frames, factor=np.exp(rng.normal(0, 0.5, 40)))
+    proof = hours_proof(frames, HOUSE)
+    assert proof["methods"]["bid_made"]["tool_better_by_h"]["low"] > 0
+    assert "the tool was closer" in proof_text(proof)
