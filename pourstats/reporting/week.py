@@ -102,7 +102,7 @@ def week_review(
     review["par"] = pars(wide, start)
     review["bids"] = _bids(week)
     review["stands_out"] = stands_out(
-        wide, hours, base, review["callbacks"], house.get("age_limit_min")
+        wide, hours, base, review["callbacks"], review["figures"], house.get("age_limit_min")
     )
     review["missing"] = _missing(frames, week)
     review["assumed"] = _assumed(frames, house, week)

@@ -9,7 +9,15 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any, Literal
 
-from pourstats.reporting.week_words import REASON_WORDS, TASK_WORDS, UNIT_WORDS, number_text, plain
+from pourstats.reporting.week_words import (
+    FIGURE_NEWS,
+    FIGURE_WORDS,
+    REASON_WORDS,
+    TASK_WORDS,
+    UNIT_WORDS,
+    number_text,
+    plain,
+)
 
 System = Literal["us", "metric"]
 
@@ -63,6 +71,46 @@ def earlier_text(pours: int) -> str:
 def hours_text(value: float) -> str:
     """Hours without decimals from ten on."""
     return f"{value:,.0f}" if value >= 10 else f"{value:,.1f}"
+
+
+# ---------------------------------------------------------------------------------------------
+# Figures.
+
+
+def figure_label(name: str, figures: Mapping[str, Any], system: System) -> str:
+    """What a figure of the week is called."""
+    hands = figures.get("mean_hands", {}).get("value")
+    return _in_units(FIGURE_WORDS[name].label, system).replace("{hands}", number_text(hands))
+
+
+def figure_value(name: str, figure: Mapping[str, Any], pours: int, system: System) -> str:
+    """A figure of the week as it is printed, of ``pours`` pours."""
+    return FIGURE_WORDS[name].value(figure, lambda v: _figure_in(v, name, figure, system), pours)
+
+
+def figure_span(name: str, figure: Mapping[str, Any], system: System) -> str:
+    """The usual range of a figure; empty where there is none."""
+    if figure["usual_low"] is None:
+        return ""
+    low, high = (
+        _figure_in(figure[end], name, figure, system) for end in ("usual_low", "usual_high")
+    )
+    return FIGURE_WORDS[name].span(low or 0.0, high or 0.0)
+
+
+def _figure_in(
+    value: float | None, name: str, figure: Mapping[str, Any], system: System
+) -> float | None:
+    """In the units shown; dollars a yard turn into dollars a cubic meter."""
+    if value is not None and name.endswith("_usd_per_yd3") and system == "metric":
+        return value / (shown(1.0, "yd3", system) or 1.0)
+    return shown(value, figure["unit"], system)
+
+
+def _in_units(words: str, system: System) -> str:
+    for mark, unit in (("{yd}", "yd3"), ("{one}", "yd3_one"), ("{ft}", "ft2")):
+        words = words.replace(mark, unit_text(unit, system))
+    return words
 
 
 # ---------------------------------------------------------------------------------------------
@@ -139,6 +187,8 @@ def _verdict(head: Mapping[str, Any]) -> str:
 
 def standout_text(item: Mapping[str, Any], system: System = "us") -> str:
     """What one thing that stood out was, and its evidence."""
+    if item["kind"] == "figure":
+        return _figure_news(item["evidence"][0], system)
     where = f"{floor_word(item['slab_type'])} at {item['site'] or 'an unknown site'}"
     if item["kind"] == "callback":
         fact = item["evidence"][0]
@@ -154,6 +204,14 @@ def standout_text(item: Mapping[str, Any], system: System = "us") -> str:
     if not any(fact["measure"] == "labor_h" for fact in item["evidence"]):
         parts.append("its hours are not logged")
     return lead + "; ".join(parts) + "."
+
+
+def _figure_news(figure: Mapping[str, Any], system: System) -> str:
+    name = figure["measure"]
+    value = figure_value(name, figure, figure["pours_known"] or 0, system)
+    news = _in_units(FIGURE_NEWS[name], system).replace("{value}", value)
+    span = figure_span(name, figure, system)
+    return f"The week as a whole: {news}; eight {figure['usual_of']} in ten it is {span}."
 
 
 def gap_text(spent: float, usual: float) -> str:

@@ -7,15 +7,24 @@ one list. The weights of what is not hours are our own choices, named below.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from pourstats.learning.control import LEAST_FOR_RANGE, UsualRange, usual_range
+from pourstats.learning.control import UsualRange, usual_range
 from pourstats.reporting.week_figures import TASK_HOURS, column
 from pourstats.reporting.week_hours import Hours
+from pourstats.reporting.week_reasons import (
+    LATE_ON_MIN,
+    OVERRUN_PCT,
+    Crew,
+    known,
+    learned_effects,
+    number,
+    reason,
+    words_of,
+)
 
 MOST, LEAST = 5, 3
 
@@ -31,12 +40,6 @@ WORTH_TELLING_H = 4.0
 
 CAUTION_EVAPORATION = 0.2
 """lb/ft2/h from which precautions against drying cracks are advised (ACI 305R)."""
-COLD_F, HOT_F = 50.0, 90.0
-"""Air that slows or hurries the set enough to be named as a likely reason (common practice)."""
-EXPLAINS = 0.2
-"""An inferred reason must account for at least this share of the hours over."""
-LATE_ON_MIN = 15.0
-OVERRUN_PCT = 10.0
 OVER_BID, OVER_BID_H = 1.15, 4.0
 """A bid is passed noticeably from 15 percent and four hours on."""
 
@@ -46,17 +49,19 @@ def stands_out(
     hours: Hours,
     base: pd.DataFrame,
     callbacks: list[dict[str, Any]],
+    shown: Mapping[str, Mapping[str, Any]],
     age_limit_min: float | None,
 ) -> list[dict[str, Any]]:
     """Three to five things of the week, worst first; one floor that went well may close the list.
 
     Fewer only where the week has fewer floors and callbacks, or the record is too short to call any
-    ordinary. Each: ``kind`` (floor, callback, went_well), ``unusual``, ``news`` (worth telling, if
+    ordinary; a figure of the whole week fills in where floors are few. Each: ``kind`` (floor,
+    callback, went_well, figure), ``unusual``, ``news`` (worth telling, if
     even by chance), ``weight_h``, ``pour_id``, ``site``, ``date``, ``evidence`` (``measure``,
     ``value``, ``usual_low``, ``usual_middle``, ``usual_high``, weightiest first) and ``reason``
     (``words``, ``source``: log, likely or None).
     """
-    crew = _Crew(base, _pour_ranges(base), _learned(base, hours.past_ratios), age_limit_min)
+    crew = Crew(base, _pour_ranges(base), learned_effects(base, hours.past_ratios), age_limit_min)
     floors = [
         _floor(wide.loc[pour_id], hours.pours.loc[pour_id], crew) for pour_id in hours.pours.index
     ]
@@ -70,6 +75,7 @@ def stands_out(
     if len(told) < LEAST:
         judged = hours.verdict is not None
         rest = [item for item in (*bad, *good[1:]) if judged and item not in told]
+        rest = [*_odd_figures(shown), *rest]
         told = [*told, *rest[: LEAST - len(told)]]
     for item in told:
         item["news"] = _is_news(item) or item["kind"] == "went_well"
@@ -84,16 +90,6 @@ def _is_news(item: Mapping[str, Any]) -> bool:
 
 def _by_weight(item: Mapping[str, Any]) -> tuple[float, bool, str]:
     return -item["weight_h"], not item["unusual"], str(item["pour_id"])
-
-
-@dataclass(frozen=True)
-class _Crew:
-    """What the earlier pours say of this crew."""
-
-    base: pd.DataFrame
-    usual: Mapping[str, UsualRange | None]
-    learned: Mapping[str, float]
-    age_limit_min: float | None
 
 
 def _pour_ranges(base: pd.DataFrame) -> dict[str, UsualRange | None]:
@@ -120,15 +116,6 @@ def _fact(measure: str, value: float, usual: UsualRange | None = None) -> dict[s
     }
 
 
-def _number(pour: pd.Series[Any], name: str) -> float:
-    value = pour.get(name, np.nan)
-    return float(value) if pd.notna(value) else float("nan")
-
-
-def _known(value: float) -> float:
-    return value if np.isfinite(value) else 0.0
-
-
 def _beyond(value: float, usual: UsualRange | None, least: float) -> bool:
     """Clearly above most pours, and enough to matter; with no usual range, twice ``least`` is.
 
@@ -142,12 +129,12 @@ def _beyond(value: float, usual: UsualRange | None, least: float) -> bool:
     return value > usual.high + 0.25 * (usual.high - usual.middle)
 
 
-def _floor(pour: pd.Series[Any], judged: pd.Series[Any], crew: _Crew) -> dict[str, Any]:
+def _floor(pour: pd.Series[Any], judged: pd.Series[Any], crew: Crew) -> dict[str, Any]:
     """One floor: everything about it that stood out, the weightiest first."""
     verdict = judged["verdict"]
     slow = verdict in ("slow", "far_slow")
     # Without enough record nothing is over or under: published rates don't judge a crew.
-    over_h = _known(judged["labor_h"] - judged["usual_h"]) if verdict else 0.0
+    over_h = known(judged["labor_h"] - judged["usual_h"]) if verdict else 0.0
     weighed = _weighed(pour, crew.usual, crew.age_limit_min)
     if np.isfinite(judged["labor_h"]):
         spread = UsualRange(judged["low_h"], judged["usual_h"], judged["high_h"], 0)
@@ -159,7 +146,7 @@ def _floor(pour: pd.Series[Any], judged: pd.Series[Any], crew: _Crew) -> dict[st
         facts += _where_it_went(pour, judged["usual_h"], crew.base)
         facts += _extra_passes(pour, crew.usual["passes"])
         facts += _over_bid(pour, OVER_BID) if not _told(facts, "over_bid_h") else []
-    trouble = _words(pour.get("trouble"))
+    trouble = words_of(pour.get("trouble"))
     weight = max([weight for weight, _ in weighed] + [TROUBLE_WEIGHS if trouble else 0.0])
     odd = slow or bool(trouble) or len(weighed) > int(np.isfinite(judged["labor_h"]))
     well = verdict in ("fast", "far_fast") and not odd
@@ -176,7 +163,7 @@ def _floor(pour: pd.Series[Any], judged: pd.Series[Any], crew: _Crew) -> dict[st
         "slab_type": _plain(pour.get("slab_type")),
         "date": pour["date"].strftime("%Y-%m-%d"),
         "evidence": facts,
-        "reason": _reason(pour, judged, crew, trouble, over_h if slow else 0.0),
+        "reason": reason(pour, judged, crew, trouble, over_h if slow else 0.0),
         "note": _plain(pour.get("notes")),
     }
 
@@ -186,36 +173,36 @@ def _weighed(
 ) -> list[tuple[float, dict[str, Any]]]:
     """What the log shows beside the hours that was out of the ordinary, with its weight."""
     found: list[tuple[float, dict[str, Any]]] = []
-    people = _known(_number(pour, "hands")) or 1.0
-    finishers = _known(_number(pour, "finish_hands")) or people
+    people = known(number(pour, "hands")) or 1.0
+    finishers = known(number(pour, "finish_hands")) or people
     for measure, least, weight_of_hour in (
         ("starved_min", 20.0, people),
         ("over_min", 20.0, TRUCK_HOUR_WEIGHS),
         ("late_min", 30.0, 0.0),
     ):
-        minutes = _number(pour, measure)
+        minutes = number(pour, measure)
         if _beyond(minutes, usual[measure], least):
             found.append((minutes / 60.0 * weight_of_hour, _fact(measure, minutes, usual[measure])))
-    on_late = _number(pour, "on_late_min")
+    on_late = number(pour, "on_late_min")
     if on_late >= LATE_ON_MIN:
         found.append((on_late / 60.0 * finishers, _fact("on_late_min", on_late)))
-    first, spread = _number(pour, "first_pass_min"), usual["first_pass_min"]
+    first, spread = number(pour, "first_pass_min"), usual["first_pass_min"]
     if spread is not None and _beyond(first, spread, 60.0):
         waited = (first - spread.middle) / 60.0 * finishers
         found.append((waited, _fact("first_pass_min", first, spread)))
-    overrun = _number(pour, "overrun_pct")
+    overrun = number(pour, "overrun_pct")
     if _beyond(overrun, usual["overrun_pct"], OVERRUN_PCT):
-        extra_yd3 = overrun / (100.0 + overrun) * _known(_number(pour, "placed_yd3"))
+        extra_yd3 = overrun / (100.0 + overrun) * known(number(pour, "placed_yd3"))
         fact = _fact("overrun_pct", overrun, usual["overrun_pct"])
         found.append((extra_yd3 * OVERRUN_YARD_WEIGHS, fact))
-    ratio = _number(pour, "bid_spent_h") / _number(pour, "bid_h")
+    ratio = number(pour, "bid_spent_h") / number(pour, "bid_h")
     if _beyond(ratio, usual["spent_to_bid"], OVER_BID):
         found += [(fact["value"] * BID_HOUR_WEIGHS, fact) for fact in _over_bid(pour, OVER_BID)]
-    oldest = _number(pour, "oldest_min")
+    oldest = number(pour, "oldest_min")
     if age_limit_min is not None and _beyond(oldest, usual["oldest_min"], age_limit_min):
         fact = _fact("oldest_min", oldest, usual["oldest_min"]) | {"limit_min": age_limit_min}
         found.append((CAUTION_WEIGHS, fact))
-    drying = _number(pour, "evaporation_max_lb_ft2_h")
+    drying = number(pour, "evaporation_max_lb_ft2_h")
     if drying >= CAUTION_EVAPORATION and pour.get("tc_from") != "air":
         found.append((CAUTION_WEIGHS, _fact("evaporation_max_lb_ft2_h", drying)))
     return found
@@ -223,7 +210,7 @@ def _weighed(
 
 def _over_bid(pour: pd.Series[Any], least: float) -> list[dict[str, Any]]:
     """Hours over the bid, if by that factor and by hours that matter."""
-    bid, spent = _number(pour, "bid_h"), _number(pour, "bid_spent_h")
+    bid, spent = number(pour, "bid_h"), number(pour, "bid_spent_h")
     if not (spent >= least * bid and spent - bid >= OVER_BID_H):
         return []
     return [_fact("over_bid_h", spent - bid) | {"bid_h": bid}]
@@ -234,7 +221,7 @@ def _told(facts: list[dict[str, Any]], measure: str) -> bool:
 
 
 def _extra_passes(pour: pd.Series[Any], usual: UsualRange | None) -> list[dict[str, Any]]:
-    passes = _number(pour, "passes")
+    passes = number(pour, "passes")
     return [_fact("passes", passes, usual)] if usual is not None and passes > usual.high else []
 
 
@@ -245,120 +232,41 @@ def _where_it_went(
     tasked = base[base["task_h"] > 0.0]
     same = tasked[tasked["finish"] == pour.get("finish")] if "finish" in tasked else tasked
     shares = (same if len(same) >= 5 else tasked)[[*TASK_HOURS, "task_h"]].sum()
-    if not np.isfinite(_number(pour, "task_h")) or shares["task_h"] <= 0.0:
+    if not np.isfinite(number(pour, "task_h")) or shares["task_h"] <= 0.0:
         return []
     more = {
-        task: _number(pour, task) - usual_h * shares[task] / shares["task_h"] for task in TASK_HOURS
+        task: number(pour, task) - usual_h * shares[task] / shares["task_h"] for task in TASK_HOURS
     }
     worst = max(more, key=lambda task: more[task])
     if more[worst] < 1.0:
         return []
     usual_part = usual_h * shares[worst] / shares["task_h"]
-    return [_fact(worst, _number(pour, worst)) | {"usual_middle": float(usual_part)}]
-
-
-def _words(cell: object) -> list[str]:
-    return [w.strip() for w in cell.split(";") if w.strip()] if isinstance(cell, str) else []
+    return [_fact(worst, number(pour, worst)) | {"usual_middle": float(usual_part)}]
 
 
 def _plain(cell: object) -> str | None:
     return str(cell) if isinstance(cell, str) and cell.strip() else None
 
 
-def _reason(
-    pour: pd.Series[Any],
-    judged: pd.Series[Any],
-    crew: _Crew,
-    trouble: list[str],
-    over_h: float,
-) -> dict[str, Any]:
-    """The log's own word first; else what accounts for most of the hours over, called likely."""
-    if trouble:
-        return {"source": "log", "words": trouble, "hours": None, "value": None}
-    held_up = _words(pour.get("held_up"))
-    if held_up and _number(pour, "on_late_min") >= LATE_ON_MIN:
-        said = [f"held_up_{word}" for word in held_up]
-        return {"source": "log", "words": said, "hours": None, "value": None}
-    accounted = _accounted(pour, judged, crew.usual, crew.learned)
-    word, (explained, value) = max(accounted.items(), key=lambda item: item[1][0])
-    if over_h > 0.0 and explained >= max(1.0, EXPLAINS * over_h):
-        return {
-            "source": "likely",
-            "words": [word],
-            "hours": float(min(explained, over_h)),
-            "value": None if value is None else float(value),
+TROUBLING = {
+    "ft2_per_labor_h": "below", "yd3_per_clock_h": "below", "wait_share_pct": "above",
+    "starved_min_per_pour": "above", "over_min_per_load": "above", "late_min_per_load": "above",
+    "first_pass_min": "above", "spent_to_bid_pct": "above",
+}  # fmt: skip
+"""Figures of the week that are news on one side of their usual range, the costliest first."""
+
+
+def _odd_figures(shown: Mapping[str, Mapping[str, Any]]) -> list[dict[str, Any]]:
+    return [
+        {
+            "kind": "figure", "unusual": True, "beyond_natural_limits": False, "weight_h": 0.0,
+            "over_h": None, "pour_id": None, "site": None, "slab_type": None, "date": None,
+            "evidence": [{"measure": name, **shown[name]}],
+            "reason": {"source": None, "words": [], "hours": None, "value": None}, "note": None,
         }
-    return {"source": None, "words": [], "hours": None, "value": None}
-
-
-def _accounted(
-    pour: pd.Series[Any],
-    judged: pd.Series[Any],
-    usual: Mapping[str, UsualRange | None],
-    learned: Mapping[str, float],
-) -> dict[str, tuple[float, float | None]]:
-    """Labor-hours that each thing seen in the log can account for, and the number that shows it."""
-    people = _known(_number(pour, "hands")) or 1.0
-    finishers = _known(_number(pour, "finish_hands")) or people
-    starved = _known(_number(pour, "starved_min"))
-    concrete = _known(_number(pour, "wait_concrete_h"))
-    found: dict[str, tuple[float, float | None]] = {
-        "waiting_on_concrete": (max(starved / 60.0 * people, concrete), starved or None),
-        "waiting_on_others": (_known(_number(pour, "wait_others_h")), None),
-        "waiting_on_weather": (_known(_number(pour, "wait_weather_h")), None),
-    }
-    spread = usual["first_pass_min"]
-    first = _number(pour, "first_pass_min")
-    if spread is not None and first > spread.high:
-        slow_set = (first - spread.middle) / 60.0 * finishers
-        air = _number(pour, "air_temp_f")
-        found["cold_set" if air < COLD_F else "slow_set"] = (
-            slow_set,
-            air if air < COLD_F else None,
-        )
-    more_passes = usual["passes"]
-    passes = _number(pour, "passes")
-    if more_passes is not None and passes > more_passes.high:
-        finish_h = _known(_number(pour, "finish_labor_h")) or judged["labor_h"] / 2.0
-        extra = passes - more_passes.middle
-        found["more_passes"] = (finish_h * extra / passes, passes)
-    overrun = _number(pour, "overrun_pct")
-    if overrun >= OVERRUN_PCT:
-        placing = _known(_number(pour, "place_labor_h")) or judged["labor_h"] / 3.0
-        found["more_concrete"] = (placing * overrun / (100.0 + overrun), overrun)
-    for word, share in learned.items():
-        if _applies(word, pour):
-            found[word] = (share * judged["usual_h"], _number(pour, "air_temp_f"))
-    return found
-
-
-def _applies(word: str, pour: pd.Series[Any]) -> bool:
-    if word == "heat":
-        return _number(pour, "air_temp_f") >= HOT_F
-    return _number(pour, "day_pours") >= 2.0
-
-
-def _learned(base: pd.DataFrame, ratios: pd.Series[Any]) -> dict[str, float]:
-    """By what share heat, or two pours on a day, lengthened this crew's earlier floors.
-
-    Only what the record bears out: at least eight floors with it and eight without, and a
-    difference of over two standard errors.
-    """
-    logs = np.log(ratios)
-    marks = {
-        "heat": column(base, "air_temp_f").reindex(ratios.index) >= HOT_F,
-        "two_pours_that_day": column(base, "day_pours").reindex(ratios.index) >= 2.0,
-    }
-    found = {}
-    for word, mark in marks.items():
-        with_it, without = logs[mark], logs[~mark]
-        if min(len(with_it), len(without)) < LEAST_FOR_RANGE:
-            continue
-        gap = float(with_it.mean() - without.mean())
-        error = float(np.sqrt(with_it.var() / len(with_it) + without.var() / len(without)))
-        if gap > 2.0 * error:
-            found[word] = float(np.expm1(gap))
-    return found
+        for name, side in TROUBLING.items()
+        if name in shown and shown[name]["verdict"] == side
+    ]  # fmt: skip
 
 
 def _call(call: Mapping[str, Any]) -> dict[str, Any]:

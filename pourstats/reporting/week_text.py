@@ -12,6 +12,9 @@ from pourstats.reporting.week_sentences import (
     count_text,
     day_text,
     earlier_text,
+    figure_label,
+    figure_span,
+    figure_value,
     floor_word,
     headline_text,
     hours_text,
@@ -22,7 +25,6 @@ from pourstats.reporting.week_sentences import (
 )
 from pourstats.reporting.week_words import (
     FIGURE_ROWS,
-    FIGURE_WORDS,
     LACK_WORDS,
     MISSING_WORDS,
     number_text,
@@ -104,34 +106,15 @@ def _row(name: str, review: Mapping[str, Any], units: System, kinds_of_usual: in
     figure = review["figures"].get(name)
     if figure is None or figure["value"] is None:
         return None
-    words = FIGURE_WORDS[name]
-    hands = review["figures"].get("mean_hands", {}).get("value")
-    label = words.label.format(
-        yd=unit_text("yd3", units), one=unit_text("yd3_one", units), ft=unit_text("ft2", units),
-        hands=number_text(hands),
-    )  # fmt: skip
-    value = words.value(
-        figure, lambda v: _per(v, figure["unit"], name, units), len(review["pours"])
-    )
-    usual = ""
-    if figure["usual_low"] is not None:
-        low, high = (_per(figure[k], figure["unit"], name, units) for k in _ENDS)
-        usual = words.span(low or 0.0, high or 0.0)
+    label = figure_label(name, review["figures"], units)
+    value = figure_value(name, figure, len(review["pours"]), units)
+    usual = figure_span(name, figure, units)
+    if usual:
         if figure["usual_of"] == "pours" and kinds_of_usual > 1:
             usual += ", of pours"
         if figure["verdict"] in ("above", "below"):
             usual += f"  <- {figure['verdict']}"
     return f"    {label:<35}{value:<25}{usual}"
-
-
-_ENDS = ("usual_low", "usual_high")
-
-
-def _per(value: float | None, unit: str, name: str, units: System) -> float | None:
-    """A figure in the units shown; dollars a yard turn into dollars a cubic meter."""
-    if value is not None and name.endswith("_usd_per_yd3") and units == "metric":
-        return value / (shown(1.0, "yd3", units) or 1.0)
-    return shown(value, unit, units)
 
 
 def _floors(review: Mapping[str, Any], units: System) -> list[str]:

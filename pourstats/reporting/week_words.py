@@ -160,6 +160,19 @@ FIGURE_WORDS: dict[str, Words] = {
 }
 
 
+FIGURE_NEWS: dict[str, str] = {
+    "ft2_per_labor_h": "{value} {ft} a labor-hour",
+    "yd3_per_clock_h": "{value} {yd} a clock hour on pouring days",
+    "wait_share_pct": "waiting took {value}",
+    "starved_min_per_pour": "the crew stood without concrete {value}",
+    "over_min_per_load": "trucks ran over their free time by {value}",
+    "late_min_per_load": "trucks were late by {value}",
+    "first_pass_min": "the first pass came {value} after strike-off",
+    "spent_to_bid_pct": "hours spent of hours bid were {value}",
+}
+"""How a figure is told of where it stands out."""
+
+
 @dataclass(frozen=True)
 class Rows:
     """A titled group of figures."""

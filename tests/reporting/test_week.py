@@ -471,3 +471,14 @@ def test_it_is_told_in_owners_words():
         assert jargon not in text
     assert "eight times in ten" in text
     assert "eight weeks in ten" in text
+
+
+def test_where_floors_are_few_a_figure_of_the_week_fills_in():
+    frames = log(60, days_between=4)
+    frames["truck_times"]["over_min"] = 5.0 + np.arange(60) % 7  # usual: 5 to 11 min a load
+    frames = set_pour(frames, "p059", over_min=19.0)  # too little to be news of one floor
+    review = review_of(frames)
+    item = next(item for item in review["stands_out"] if item["kind"] == "figure")
+    assert item["evidence"][0]["measure"] == "over_min_per_load"
+    assert "trucks ran over their free time by" in item["sentence"]
+    assert item["because"] is None
