@@ -28,3 +28,16 @@ def week(ending: str | None, system: Any, store: Path | None, as_json: bool) -> 
         told("no pours are stored yet; `pourstats load FOLDER` brings them in")
         return 1
     return 0
+
+
+@command("pour", "pourstats pour B214")
+@click.argument("pour_id", metavar="ID")
+@click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
+              show_default=True, help="Units to show.")  # fmt: skip
+def pour(pour_id: str, system: Any, store: Path | None, as_json: bool) -> int:
+    """One pour, whole: the day, hours, loads, passes, air, callbacks."""
+    from pourstats.reporting.pour import pour_text, pour_whole
+
+    found = pour_whole(opened(store), pour_id)
+    printed(found) if as_json else click.echo(pour_text(found, system), nl=False)
+    return 0
