@@ -6,6 +6,7 @@ import codecs
 import csv
 import io
 import re
+import warnings
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -398,15 +399,10 @@ def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:
     import openpyxl
 
     try:
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        plain = openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else None
-        sheets: list[Sheet | tuple[str, str]] = []
-        for page in book.worksheets:
-            if hasattr(page, "reset_dimensions"):
-                page.reset_dimensions()
-            unsolved = _formulas(plain[page.title]) if plain is not None else {}
-            sheets.append(_page(page, name, unsolved) or (page.title, "empty"))
-        return sheets
+        with warnings.catch_warnings():
+            # openpyxl warns of styles and validations that it leaves out; no cell is lost by it.
+            warnings.simplefilter("ignore")
+            return _pages(openpyxl, data, name, formulas)
     except (UnusableError, MemoryError):
         raise
     except Exception as error:  # openpyxl lets many kinds through for a broken file
@@ -414,6 +410,18 @@ def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:
             f"can't be read as a workbook ({type(error).__name__}); open it and save it again"
             " as .xlsx"
         ) from None
+
+
+def _pages(openpyxl: Any, data: bytes, name: str, formulas: bool) -> list[Sheet | tuple[str, str]]:
+    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+    plain = openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else None
+    sheets: list[Sheet | tuple[str, str]] = []
+    for page in book.worksheets:
+        if hasattr(page, "reset_dimensions"):
+            page.reset_dimensions()
+        unsolved = _formulas(plain[page.title]) if plain is not None else {}
+        sheets.append(_page(page, name, unsolved) or (page.title, "empty"))
+    return sheets
 
 
 def _unpacked_within_limit(data: bytes) -> bool:
@@ -433,6 +441,11 @@ def _unpacked_within_limit(data: bytes) -> bool:
                         total += len(chunk)
                         if total > MOST_UNPACKED_BYTES:
                             raise UnusableError("it would unpack to more than 100 MB; split it")
+                        if b"<!DOCTYPE" in chunk or b"<!ENTITY" in chunk:
+                            raise UnusableError(
+                                "it declares entities of its own, which no spreadsheet writes;"
+                                " open it and save it again"
+                            )
                         if "worksheets" in entry.filename and not formulas:
                             window = tail + chunk
                             formulas = b"<f>" in window or b"<f " in window or b"<f/" in window
@@ -463,6 +476,7 @@ def _page(page: Any, name: str, formulas: dict[tuple[Any, Any], str]) -> Sheet |
     rows: list[list[str]] = []
     lines: list[int] = []
     beyond: dict[int, str] = {}
+    written = 0
     for cells in page.iter_rows():
         texts: list[str] = []
         line = None
@@ -474,6 +488,10 @@ def _page(page: Any, name: str, formulas: dict[tuple[Any, Any], str]) -> Sheet |
             texts.append(_cell_text(cell, formulas.get((row, column)) if formulas else None))
         if len(texts) > MOST_COLUMNS and any(texts[MOST_COLUMNS:]):
             raise UnusableError(f"sheet {page.title} has more than {MOST_COLUMNS} columns")
+        # A long text may stand once in the file and in a million cells.
+        written += sum(map(len, texts))
+        if written > MOST_UNPACKED_BYTES:
+            raise UnusableError("it would unpack to more than 100 MB; split it")
         if line is None or not any(shown(text).strip() for text in texts):
             continue
         if not header:
@@ -503,11 +521,14 @@ def _cell_text(cell: Any, formula: str | None) -> str:
 
     value = cell.value
     if value is None:
-        return marked("f", formula) if formula is not None else ""
+        # A formula that gave an empty text has a value: nothing.
+        if formula is None or cell.data_type == "str":
+            return ""
+        return marked("f", formula)
     if isinstance(value, bool):
         return marked("b", "TRUE" if value else "FALSE")
     if isinstance(value, int | float):
-        whole = isinstance(value, int) or (value.is_integer() and abs(value) < 1e15)
+        whole = isinstance(value, int) or (value.is_integer() and abs(value) < 1e21)
         if "%" in (cell.number_format or ""):
             return marked("p", repr(float(f"{value * 100:.12g}")).removesuffix(".0"))
         return marked("n", str(int(value)) if whole else repr(value))
@@ -516,7 +537,10 @@ def _cell_text(cell: Any, formula: str | None) -> str:
     if isinstance(value, dt.date):
         return marked("d", value.isoformat() + " 00:00:00")
     if isinstance(value, dt.time):
-        return marked("c", value.replace(microsecond=0).isoformat())
+        moment = dt.datetime.combine(dt.date(2000, 1, 1), value)
+        if _rounded(moment).date() == moment.date():
+            moment = _rounded(moment)
+        return marked("c", moment.time().replace(microsecond=0).isoformat())
     if isinstance(value, dt.timedelta):
         seconds = round(value.total_seconds())
         if 0 <= seconds < 86400:

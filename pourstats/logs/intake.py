@@ -109,6 +109,11 @@ def table_named(name: str) -> Table | None:
     return None
 
 
+def check_header(sheet: Sheet, table: Table, mapping: Mapping[str, Mapped] | None = None) -> None:
+    """Raises UnusableError for a header that names a column twice."""
+    _heads(sheet, table, mapping or {})
+
+
 def checked(sheet: Sheet, table: Table, mapping: Mapping[str, Mapped] | None = None) -> Checked:
     """The sheet's rows, checked against the table. Raises UnusableError for a header that names a
     column twice."""

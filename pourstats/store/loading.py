@@ -183,6 +183,10 @@ class _Loading:
         part = Part(path, path.name, [])
         try:
             sheets = files.read_workbook(path)
+            for sheet in sheets:
+                table = None if isinstance(sheet, tuple) else intake.table_named(sheet.sheet or "")
+                if table is not None and not isinstance(sheet, tuple):
+                    intake.check_header(sheet, table, self._mapping(sheet, table))
         except files.UnusableError as error:
             self._fail(path, str(error))
             return part
@@ -207,6 +211,11 @@ class _Loading:
         part.tables.sort(key=lambda entry: entry[0].name != "pours")
         self.report.usable += 1
         return part
+
+    def _mapping(self, sheet: files.Sheet, table: Table) -> dict[str, intake.Mapped] | None:
+        """The kept mapping of this header, if it is this table's."""
+        mapping = self.mappings.get(mappings.signature(sheet.header))
+        return mapping.columns if mapping and mapping.table == table.name else None
 
     def _fail(self, path: Path, reason: str) -> None:
         fault = Fault(path.name, None, None, None, reason)
@@ -237,16 +246,16 @@ class _Loading:
     def _checked(
         self, part: Part, table: Table, sheet: files.Sheet | None
     ) -> intake.Checked | None:
+        alone = sheet is None
         if sheet is None:
             sheet = files.read_csv(part.path, part.name)
-            self.report.usable += 1
         if sheet is None:
+            self.report.usable += 1
             self.report.warnings.append(f"{part.name}: is empty")
             self.report.counts(table.name)
             return None
-        mapping = self.mappings.get(mappings.signature(sheet.header))
-        columns = mapping.columns if mapping and mapping.table == table.name else None
-        rows = intake.checked(sheet, table, columns)
+        rows = intake.checked(sheet, table, self._mapping(sheet, table))
+        self.report.usable += alone
         self.report.warnings += rows.warnings
         self.report.counts(table.name)
         if rows.read == 0:
