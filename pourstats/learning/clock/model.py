@@ -35,7 +35,7 @@ NOISE = 0.15
 SLACK_MIN = 6.0
 """Minutes by which people start early or late and clocks are rounded, whatever the concrete."""
 BEND_MIN = 12.0
-"""Below some such minutes the log of a wait bends into a straight line, so that a negative one, where
+"""Below some such minutes the log of a wait bends into a straight line: a negative one, where
 the machine went on before the placing was done, is told as well as any."""
 PRINT_EFFECT = (-0.17, 0.10)
 """Log time by a unit of log boot print, and its doubt: a quarter inch near initial set, a scuff
