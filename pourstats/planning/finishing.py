@@ -15,7 +15,7 @@ from pourstats.learning.clock import saw
 from pourstats.learning.clock.conditions import Conditions, conditions, hours, number, words
 from pourstats.learning.draws import LEVELS, plain, quantiles
 from pourstats.planning.cautions import ALWAYS, Slab, cautions
-from pourstats.planning.forecast_faults import forecast_faults
+from pourstats.planning.forecast_faults import forecast_faults, lender
 from pourstats.science import evaporation, heat_stress
 from pourstats.settings import RULES
 
@@ -52,7 +52,7 @@ def finishing(
     frames = record or {}
     jobs, start_notes = started(jobs.reset_index(drop=True), rules)
     fitted = clock_before(frames, jobs, rules, seed)
-    weather = whole_weather(forecast, frames.get("weather"))
+    weather = whole_weather(forecast, frames.get("weather"), jobs)
     cast = fitted.forecast(jobs, weather, seed=seed)
     methods = [_method(word) for word in saw_words(jobs, frames.get("pours"))]
     opening, closing = saw.window_draws(cast, methods, fitted.cuts_earlier, seed)
@@ -124,19 +124,23 @@ def started(
 
 
 def whole_weather(
-    forecast: pd.DataFrame | None, measured: pd.DataFrame | None
+    forecast: pd.DataFrame | None, measured: pd.DataFrame | None, jobs: pd.DataFrame
 ) -> pd.DataFrame | None:
-    """The forecast, after what was measured at its sites before it (it warmed the ground)."""
+    """The forecast, after what was measured at its sites before it (it warmed the ground).
+
+    A site without a forecast is lent another's (:func:`forecast_faults.lender`).
+    """
     if forecast is None or not len(forecast):
         return None
+    parts = [forecast]
+    for site in sorted(set(words(jobs, "site")) - set(words(forecast, "site"))):
+        parts.append(forecast[forecast["site"] == lender(forecast)].assign(site=site))
+    whole = pd.concat(parts, ignore_index=True) if len(parts) > 1 else forecast
     if measured is None or not len(measured):
-        return forecast
-    begins = forecast.groupby("site")["time"].min()
-    first = measured["site"].map(begins)
+        return whole
+    first = measured["site"].map(whole.groupby("site")["time"].min())
     near = measured[(measured["time"] < first) & (measured["time"] > first - pd.Timedelta(days=3))]
-    if not len(near):
-        return forecast
-    return pd.concat([near, forecast], ignore_index=True)
+    return pd.concat([near, whole], ignore_index=True) if len(near) else whole
 
 
 def saw_words(jobs: pd.DataFrame, pours: pd.DataFrame | None) -> list[str]:

@@ -28,6 +28,11 @@ def forecast_faults(
     ]  # fmt: skip
 
 
+def lender(forecast: pd.DataFrame) -> str:
+    """The site whose forecast stands in for one that has none: the one with the most rows."""
+    return str(pd.Series(words(forecast, "site")).value_counts().index[0])
+
+
 def _faults(
     job: pd.DataFrame, forecast: pd.DataFrame | None, first: float, last: float
 ) -> list[str]:
@@ -35,20 +40,18 @@ def _faults(
     if forecast is None or not len(forecast):
         return ["No forecast is given: a mild day is assumed, and the doubt is wide."]
     named = words(forecast, "site")
-    own = forecast[[name == site for name in named]]
-    if not len(own):
-        there = ", ".join(sorted(set(named))[:4])
-        return [
-            f"The forecast has no rows for site {site} (it has {there}): a mild day is assumed,"
-            " and the doubt is wide."
-        ]
-    own = own.sort_values("time")
-    time = hours(own["time"])
     said = []
+    if site not in named:
+        lent = lender(forecast)
+        said.append(f"The forecast has no rows for site {site}: that of {lent} stands in.")
+        site = lent
+    own = forecast[[name == site for name in named]].sort_values("time")
+    time = hours(own["time"])
     if time[-1] < start:
         return [
+            *said,
             f"The forecast ends {_clock(time[-1])}, before the pour begins: a mild day is assumed,"
-            " and the doubt is wide."
+            " and the doubt is wide.",
         ]
     if time[0] > start + 1.0:
         said.append(

@@ -13,15 +13,33 @@ SAWS = {"early_entry": "early entry", "conventional": "wet saw"}
 
 def finishing_text(result: Mapping[str, Any]) -> str:
     """What `pourstats finishing` prints, from the dict that `planning.finishing` gives."""
-    blocks = ["\n".join(_job(job)) for job in result["jobs"]]
+    jobs = result["jobs"]
+    blocks = ["\n".join(_job(job)) for job in jobs]
+    cautions: dict[tuple[str, ...], list[str]] = {}
+    for job in jobs:
+        for caution in job["cautions"]:
+            key = (caution["do"], caution["because"], caution["source"])
+            cautions.setdefault(key, []).append(job["pour_id"])
+    mind = []
+    for (do, because, source), ids in cautions.items():
+        # Said once; named where it doesn't hold for every slab.
+        whose = "" if len(ids) == len(jobs) else ", ".join(ids) + ": "
+        mind += _mark(f"{whose}{do} {because} ({source})")
+    for caution in result["always"]:
+        mind += _mark(f"{caution['do']} {caution['because']} ({caution['source']})")
+    if mind:
+        blocks.append("\n".join(["Mind:", *mind]))
     if result["pours"]:
         base = f"From {result['pours']} pours of your own and published values."
     else:
         base = "From published values only."
     tail = [base + " Ranges hold eight days in ten."]
     tail += [line for note in result["notes"] for line in wrap(str(note), WIDTH)]
-    tail += _cautions(result["always"])
     return "\n\n".join([*blocks, "\n".join(tail)]) + "\n"
+
+
+def _mark(text: str) -> list[str]:
+    return wrap(text, WIDTH, initial_indent="  ! ", subsequent_indent="    ")
 
 
 def _job(job: Mapping[str, Any]) -> list[str]:
@@ -37,35 +55,31 @@ def _job(job: Mapping[str, Any]) -> list[str]:
         moment = datetime.fromisoformat(time)
         return f"{moment:%H:%M}" if moment.date() == day else f"{moment:%a %H:%M}"
 
-    def row(time: str | None, what: str, more: str = "") -> str:
-        return f"  {at(time):>9}  {what:<22}{more}".rstrip()
+    steps: list[tuple[str, str]] = []
+
+    def row(time: str | None, what: str, more: str = "") -> None:
+        steps.append((time or "~", f"  {at(time):>9}  {what:<22}{more}".rstrip()))
 
     def between(spread: Mapping[str, str | None]) -> str:
         return f"{at(spread['p10'])} to {at(spread['p90'])}"
 
-    lines.append(row(job["place_start"], "first concrete"))
-    lines.append(row(job["place_end"], "placed"))
     since = job["since_placed_min"]["p50"]
     first = job["first_pass"]
-    lines.append(row(first["p50"], "first pass", f"{between(first)}, {_length(since)}"))
+    row(job["place_start"], "first concrete")
+    row(job["place_end"], "placed")
+    row(first["p50"], "first pass", f"{between(first)}, {_length(since)}")
     if job["last_placed_end"]:
         ready = job["last_placed_end"]
-        lines.append(row(ready["p50"], "  end placed last", f"{between(ready)} takes the machine"))
+        row(ready["p50"], "  end placed last", f"{between(ready)} takes the machine")
     for step in job["passes"][1:]:
         odds = "" if step["chance"] >= 0.95 else f", {_tens(step['chance'])} that it takes one"
-        lines.append(
-            row(step["start"]["p50"], f"pass {step['pass_no']}", between(step["start"]) + odds)
-        )
-    lines.append(row(job["last_pass_end"]["p50"], "last pass off", between(job["last_pass_end"])))
+        row(step["start"]["p50"], f"pass {step['pass_no']}", between(step["start"]) + odds)
+    row(job["last_pass_end"]["p50"], "last pass off", between(job["last_pass_end"]))
     if job["saw"]:
-        lines.append(
-            row(
-                job["saw_open"],
-                f"saw ({SAWS[job['saw']]})",
-                f"nine in ten by {at(job['saw_open_p90'])}; cut by {at(job['saw_close_p10'])}, or"
-                f" {at(job['saw_close'])} at the latest",
-            )
-        )
+        latest = f"cut by {at(job['saw_close_p10'])}, closes about {at(job['saw_close'])}"
+        what = f"saw ({SAWS[job['saw']]})"
+        row(job["saw_open"], what, f"nine in ten by {at(job['saw_open_p90'])}; {latest}")
+    lines += [text for _, text in sorted(steps, key=lambda pair: pair[0])]
     if datetime.fromisoformat(job["away_until"]) > datetime.fromisoformat(job["place_end"]):
         lines.append(f"  One of you can be away until {at(job['away_until'])}.")
     done = f"  Finished by {at(job['day_end'])}: {_tens(job['chance_finished'])}"
@@ -80,14 +94,6 @@ def _job(job: Mapping[str, Any]) -> list[str]:
         )
     for note in job["notes"]:
         lines += ["  " + line for line in wrap(note, WIDTH - 2)]
-    return lines + _cautions(job["cautions"])
-
-
-def _cautions(cautions: list[dict[str, str]]) -> list[str]:
-    lines = []
-    for caution in cautions:
-        text = f"{caution['do']} {caution['because']} ({caution['source']})"
-        lines += wrap(text, WIDTH, initial_indent="  ! ", subsequent_indent="    ")
     return lines
 
 

@@ -133,7 +133,7 @@ def test_five_rows_copied_off_a_phone_will_do():
     [
         (weather(hours=33), "too early for"),
         (weather(hours=24), "before the pour begins"),
-        (weather(site="B"), "no rows for site A"),
+        (weather(site="B"), "that of B stands in"),
         (weather(sun=np.nan), "neither sun nor cloud"),
         (weather(sun=np.nan, cloud=20.0), "no sun"),
         (weather(hours=72, step=9), "lie 9 hours"),
@@ -178,6 +178,15 @@ def test_it_reads_at_five_in_the_morning():
     for word in ("quantile", "censored", "pinball", "nan", "None", "p50"):
         assert word not in text
     assert max(len(line) for line in text.splitlines()) <= 100
+    clocks = [line.split()[0] for line in text.splitlines() if line[2:11].strip().endswith("0")]
+    assert clocks == sorted(clocks)
+
+
+def test_a_caution_of_two_slabs_is_said_once():
+    two = pd.concat([jobs(), jobs(pour_id="B2", saw_type="none")], ignore_index=True)
+    text = finishing_text(finishing(two, weather(), None, {}))
+    assert text.count("carbon monoxide") == 1
+    assert "B1: Make a short trial cut" in text
 
 
 def _slab(**changes):

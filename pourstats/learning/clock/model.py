@@ -312,7 +312,9 @@ def fit(
 def soft_log(minutes: Array) -> Array:
     """Log of minutes, made straight below :data:`BEND_MIN`: log(b softplus(x / b))."""
     x = np.asarray(minutes, dtype=float) / BEND_MIN
-    return np.asarray(np.log(BEND_MIN) + np.where(x < -30.0, x, np.log(np.logaddexp(0.0, x))))
+    with np.errstate(invalid="ignore"):
+        bent = np.where(x < -30.0, x, np.log(np.logaddexp(0.0, np.maximum(x, -30.0))))
+    return np.asarray(np.log(BEND_MIN) + bent)
 
 
 def soft_exp(log_minutes: Array) -> Array:
