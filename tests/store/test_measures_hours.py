@@ -12,8 +12,9 @@ from pourstats.store import measures
 
 
 def shares(log):
-    rows = log.rows("crew_shares", "worker", "pour_id", "task")
-    return {key: pytest.approx(row["minutes"] / 60) for key, row in rows.items()}
+    """(worker, pour, task) → hours."""
+    pieces = log.frame("crew_shares").groupby(["worker", "pour_id", "task"])["minutes"].sum()
+    return {key: pytest.approx(minutes / 60) for key, minutes in pieces.items()}
 
 
 def test_overlapping_stretches_of_one_task_count_once(log):
@@ -197,11 +198,10 @@ def written(log, rows, *names):
 @given(rows=logs.map(unique))
 def test_hours_agree_with_a_count_minute_by_minute(shared_log, rows):
     written(shared_log, rows, "crew_shares", "crew_time_clashes")
-    measured = {
-        tuple(row[:4]): row[4]
-        for row in measures.frame(shared_log.connection, "crew_shares").itertuples(index=False)
-        if row[4] > 0
-    }
+    pieces = measures.frame(shared_log.connection, "crew_shares")
+    keys = ["worker", "pour_id", "task", "wait_for"]
+    measured = pieces[pieces["minutes"] > 0].groupby(keys)["minutes"].sum().to_dict()
+    assert not pieces.duplicated([*keys, "began"]).any()
     assert measured == pytest.approx(counted_minutes(rows))
 
     clashes = {

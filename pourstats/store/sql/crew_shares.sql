@@ -1,6 +1,6 @@
 -- crew_shares: logged crew time with each minute counted once
--- grain: one row a worker, pour, task and what a wait was for
--- key: worker, pour_id, task, wait_for
+-- grain: one row a worker's piece of time on a pour and task
+-- key: worker, began, pour_id, task, wait_for
 -- kept: yes
 -- reads: crew_time
 --
@@ -14,7 +14,8 @@
 -- pour_id | | the crew's own label of the pour
 -- task | | set_up, place, finish, saw, wait, travel, clean_up, return_visit
 -- wait_for | | what a wait was for; an empty text for other tasks and where it is unknown
--- minutes | min | time of this person on this pour and task, after splitting
+-- began | | beginning of the piece
+-- minutes | min | the share of its clock time that counts for this pour and task
 
 with sorted as (
     select
@@ -35,7 +36,9 @@ with sorted as (
 
 -- most stretches touch no other one of their worker: these count as they stand
 alone as (
-    select worker, pour_id, task, wait_for, date_diff('second', began, ended) as seconds
+    select
+        worker, pour_id, task, wait_for, began,
+        date_diff('second', began, ended) / 60.0 as minutes
     from sorted
     where
         (ended_before is null or ended_before <= began)
@@ -166,7 +169,7 @@ spell_shares as (
 ),
 
 split as (
-    select o.worker, o.pour_id, o.task, o.wait_for, s.seconds
+    select o.worker, o.pour_id, o.task, o.wait_for, s.began, s.seconds / 60.0 as minutes
     from once as o
     inner join spell_shares as s
         on
@@ -175,10 +178,6 @@ split as (
             and s.began >= o.began and s.ended <= o.ended
 )
 
-select worker, pour_id, task, wait_for, sum(seconds) / 60.0 as minutes
-from (
-    select worker, pour_id, task, wait_for, seconds from alone
-    union all
-    select worker, pour_id, task, wait_for, seconds from split
-) as shares
-group by worker, pour_id, task, wait_for
+select worker, pour_id, task, wait_for, began, minutes from alone
+union all
+select worker, pour_id, task, wait_for, began, minutes from split

@@ -2,7 +2,7 @@
 -- grain: one row a pass; a pour without logged passes has one row for its machine_on
 -- key: pour_id, pass_no
 -- kept: no
--- reads: pass_starts, span_weather, passes, pours
+-- reads: pass_starts, span_weather, pours
 --
 -- Means over the gap as span_weather says: time-weighted, blank unless readings cover the gap.
 --
@@ -38,16 +38,16 @@ select
     g.pass_no,
     p.date,
     p.site,
-    l.tool,
-    l.machine,
-    l.part,
-    l.held_up,
+    g.tool,
+    g.machine,
+    g.part,
+    g.held_up,
     case when g.logged = 1 then 'passes' else 'machine_on' end as pass_from,
     g.first_pass = 1 as first_pass,
-    l.ready,
+    g.ready,
     g."start",
     g."end",
-    l.footprint as footprint_in,
+    g.footprint_in,
     date_diff('second', p.place_end, g."start") / 60.0 as since_placed_min,
     date_diff('second', p.place_start, g."start") / 60.0 as since_start_min,
     date_diff('second', g.gap_from, g."start") / 60.0 as gap_min,
@@ -66,5 +66,4 @@ select
     end as evaporation_class
 from pass_starts as g
 inner join pours as p on g.pour_id = p.pour_id
-left join passes as l on g.pour_id = l.pour_id and g.pass_no = l.pass_no
 left join span_weather as w on g.pour_id = w.pour_id and g.pass_no = w.pass_no

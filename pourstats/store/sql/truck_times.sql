@@ -42,8 +42,8 @@ with free_rule as (
 
 in_line as (
     select
-        pour_id,
-        ticket,
+        pour_id, ticket, plant, called, volume, returned, due, batched, arrived, pour_start,
+        pour_end, "left", wait_charge,
         count(*) over (partition by pour_id) as loads,
         row_number() over (
             partition by pour_id
@@ -56,27 +56,25 @@ in_line as (
     from trucks
 ),
 
-placed as (
+timed as (
     select
-        t.pour_id,
-        t.ticket,
-        case when coalesce(t.pour_start, t.arrived) is not null or l.loads = 1 then l.place_no end
+        l.pour_id, l.ticket, l.plant, l.called, l.volume, l.returned, l.arrived, l."left",
+        l.wait_charge, l.previous_pour_end,
+        case when coalesce(l.pour_start, l.arrived) is not null or l.loads = 1 then l.place_no end
             as load_no,
-        l.previous_pour_end,
-        t.volume - coalesce(t.returned, 0) as unloaded_yd3,
-        t.volume * h.free_min_per_yd3 as free_min,
-        date_diff('second', t.arrived, t.pour_start) / 60.0 as wait_min,
-        date_diff('second', t.pour_start, t.pour_end) / 60.0 as unload_min,
-        date_diff('second', t.arrived, t."left") / 60.0 as site_min,
-        date_diff('second', t.batched, t.pour_end) / 60.0 as age_min,
-        date_diff('second', t.due, t.arrived) / 60.0 as late_min,
+        l.volume - coalesce(l.returned, 0) as unloaded,
+        l.volume * h.free_min_per_yd3 as free_min,
+        date_diff('second', l.arrived, l.pour_start) / 60.0 as wait_min,
+        date_diff('second', l.pour_start, l.pour_end) / 60.0 as unload_min,
+        date_diff('second', l.arrived, l."left") / 60.0 as site_min,
+        date_diff('second', l.batched, l.pour_end) / 60.0 as age_min,
+        date_diff('second', l.due, l.arrived) / 60.0 as late_min,
         date_diff(
             'second',
-            case when h.free_clock = 'due' and t.due > t.arrived then t.due else t.arrived end,
-            coalesce(t."left", t.pour_end)
+            case when h.free_clock = 'due' and l.due > l.arrived then l.due else l.arrived end,
+            coalesce(l."left", l.pour_end)
         ) / 60.0 as stay_min
-    from trucks as t
-    inner join in_line as l on t.pour_id = l.pour_id and t.ticket = l.ticket
+    from in_line as l
     cross join house as h
 )
 
@@ -87,32 +85,31 @@ select
     p.site,
     t.plant,
     t.called,
-    k.load_no,
+    t.load_no,
     t.volume as volume_yd3,
     t.returned as returned_yd3,
-    k.wait_min,
-    k.unload_min,
-    k.site_min,
-    case when k.unloaded_yd3 > 0 then k.unload_min / k.unloaded_yd3 end as unload_min_per_yd3,
-    k.age_min,
-    k.late_min,
-    case when k.load_no = 1 and k.late_min is not null then greatest(0.0, k.late_min) end
+    t.wait_min,
+    t.unload_min,
+    t.site_min,
+    case when t.unloaded > 0 then t.unload_min / t.unloaded end as unload_min_per_yd3,
+    t.age_min,
+    t.late_min,
+    case when t.load_no = 1 and t.late_min is not null then greatest(0.0, t.late_min) end
         as first_late_min,
-    k.free_min,
+    t.free_min,
     f.free_from,
-    k.stay_min,
-    case when k.stay_min is not null and k.free_min is not null
-        then greatest(0.0, k.stay_min - k.free_min)
+    t.stay_min,
+    case when t.stay_min is not null and t.free_min is not null
+        then greatest(0.0, t.stay_min - t.free_min)
     end as over_min,
-    case when k.stay_min is null then null when t."left" is not null then 'left' else 'pour_end' end
+    case when t.stay_min is null then null when t."left" is not null then 'left' else 'pour_end' end
         as over_from,
     case
-        when k.load_no = 1 then 0.0
-        when k.load_no > 1 and t.arrived is not null and k.previous_pour_end is not null
-            then greatest(0.0, date_diff('second', k.previous_pour_end, t.arrived) / 60.0)
+        when t.load_no = 1 then 0.0
+        when t.load_no > 1 and t.arrived is not null and t.previous_pour_end is not null
+            then greatest(0.0, date_diff('second', t.previous_pour_end, t.arrived) / 60.0)
     end as starved_min,
     t.wait_charge as wait_charge_usd
-from trucks as t
-inner join placed as k on t.pour_id = k.pour_id and t.ticket = k.ticket
+from timed as t
 inner join pours as p on t.pour_id = p.pour_id
 cross join free_rule as f
