@@ -41,3 +41,14 @@ def pour(pour_id: str, system: Any, store: Path | None, as_json: bool) -> int:
     found = pour_whole(opened(store), pour_id)
     printed(found) if as_json else click.echo(pour_text(found, system), nl=False)
     return 0
+
+
+@command("score", "pourstats score")
+def score(store: Path | None, as_json: bool) -> int:
+    """How past forecasts and bids did against what was then logged."""
+    from pourstats.reporting.score import score as scored
+    from pourstats.reporting.score import score_text
+
+    found = scored(opened(store))
+    printed(found) if as_json else click.echo(score_text(found), nl=False)
+    return 0

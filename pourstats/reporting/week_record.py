@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from pourstats.planning import scored
 from pourstats.reporting.week import week_review
 from pourstats.store import openpours, reading, schema
 from pourstats.store.database import Store
@@ -22,4 +23,6 @@ def review(store: Store, ending: date | None) -> dict[str, Any]:
         house = schema.house(connection)
         aside = reading.frame(connection, "set_aside")
         unfinished = openpours.unfinished(connection)
-    return week_review(frames, house, ending, open_pours=unfinished, set_aside=aside)
+        frames["forecasts"] = reading.frame(connection, "forecasts")
+        lately = scored.lately_lines(scored.scored(frames, scored.LATELY))
+    return week_review(frames, house, ending, open_pours=unfinished, set_aside=aside, lately=lately)
