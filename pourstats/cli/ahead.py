@@ -87,3 +87,21 @@ def finishing(jobs: tuple[str, ...], forecast: Path, store: Path | None, as_json
     printed(answer.result) if as_json else click.echo(finishing_text(answer.result), nl=False)
     noted(answer.notes)
     return answer.status
+
+
+@command("trucks", "pourstats trucks jobs.csv")
+@click.argument("jobs", nargs=-1, required=True, metavar="JOBS")
+@click.option("--forecast", type=click.Path(path_type=Path), metavar="WEATHER",
+              help="A forecast file, for how fast the concrete ages.")  # fmt: skip
+def trucks(jobs: tuple[str, ...], forecast: Path | None, store: Path | None, as_json: bool) -> int:
+    """How many loads, how far apart, and the wait to expect.
+
+    JOBS is a jobs file, or pour ids of the stored jobs.
+    """
+    from pourstats.reporting.answers import trucks_answer
+    from pourstats.reporting.trucks import trucks_text
+
+    answer = trucks_answer(opened(store), jobs, forecast)
+    printed(answer.result) if as_json else click.echo(trucks_text(answer.result), nl=False)
+    noted(answer.notes)
+    return answer.status

@@ -52,3 +52,17 @@ def score(store: Path | None, as_json: bool) -> int:
     found = scored(opened(store))
     printed(found) if as_json else click.echo(score_text(found), nl=False)
     return 0
+
+
+@command("callbacks", "pourstats callbacks")
+def callbacks(store: Path | None, as_json: bool) -> int:
+    """Which floors come back, what they cost, and what goes with it."""
+    from pourstats.reporting.answers import callbacks_answer
+    from pourstats.reporting.callbacks import callbacks_text
+
+    found = callbacks_answer(opened(store)).result
+    printed(found) if as_json else click.echo(callbacks_text(found), nl=False)
+    if found["state"] == "no_pours":
+        told("no pours are stored yet; `pourstats load FOLDER` brings them in")
+        return 1
+    return 0

@@ -108,6 +108,34 @@ def finishing_answer(store: Store, jobs: tuple[str, ...], forecast: Path) -> Ans
     return Answer(result, call.notes, call.status)
 
 
+def trucks_answer(store: Store, jobs: tuple[str, ...], forecast: Path | None = None) -> Answer:
+    """Loads, spacing and waits of jobs ahead; kept for scoring. Raises Refusal."""
+    from pourstats.planning.trucks import FRAMES, trucks
+
+    call = asked(store, jobs, forecast, FRAMES)
+    result = trucks(call.jobs, call.record, call.house, call.forecast)
+    if call.record is not None:
+        told = [
+            forecasts.Told(job["pour_id"], target, LEVELS[name], value)
+            for job in result["jobs"]
+            for target in ("wait_min", "starved_min")
+            for name, value in (job[target] or {}).items()
+            if name in LEVELS
+        ]
+        call.notes += _kept(store, "trucks", told)
+    return Answer(result, call.notes, call.status)
+
+
+def callbacks_answer(store: Store) -> Answer:
+    """The picture of callbacks. Raises Refusal without a store."""
+    from pourstats.learning.callbacks.record import FRAMES
+    from pourstats.planning.callbacks import callback_picture
+
+    with store.read() as connection:
+        frames, house = reading.frames(connection, *FRAMES), schema.house(connection)
+    return Answer(callback_picture(frames, house))
+
+
 def rate_card_answer(store: Store) -> Answer:
     """The crew's own rates by kind of floor. Raises Refusal (1) without pours."""
     from pourstats.planning.bid import FRAMES
