@@ -27,22 +27,22 @@ class Noise:
     the pours' worth of knowledge of sigma.
     """
 
-    sigma: float = 0.16
+    sigma: float = 0.145
     rough: float = 1.5
     calm: float = 0.1
     wreck_share: float = 0.06
     wreck_share_troubled: float = 0.25
-    wreck_share_ahead: float = 0.08
+    wreck_share_ahead: float = 0.07
     wreck: float = 0.45
     wreck_spread: float = 0.25
-    loose_share: float = 0.08
+    loose_share: float = 0.06
     task_sigma: float = 0.08
-    worth: float = 6.0
+    worth: float = 5.0
 
 
 LOOSE = 2.2
 
-SIGMA_WORTH, ROUGH_WORTH, WRECK_WORTH, TASK_WORTH = 6.0, 8.0, 4.0, 20.0
+SIGMA_WORTH, ROUGH_WORTH, WRECK_WORTH, TASK_WORTH = 5.0, 8.0, 4.0, 20.0
 """How many pours' worth of record the starting values above stand for. Common practice, no source:
 held wide enough that a season decides."""
 
