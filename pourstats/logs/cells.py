@@ -353,7 +353,7 @@ def _in_range(text: str, value: float, column: Column, *, converted: bool) -> Ce
         hint = "; check the sign" if value < 0 <= low else ""
         return Cell(fault=f"{seen} is {bound}{unit or ''}{hint}{_allowed(column)}")
     if high is not None and value > high:
-        return Cell(fault=f"{seen} is above {high:,.6g}{unit}{_meant(value, column)}")
+        return Cell(fault=f"{seen} is above {high:,.10g}{unit}{_meant(value, column)}")
     warning = None
     if column.odd_hint == "fraction" and 0 < value <= 1:
         warning = f"{quoted(text)}: did you mean {value * 100:g} percent?"
@@ -367,7 +367,7 @@ def _in_range(text: str, value: float, column: Column, *, converted: bool) -> Ce
 def _allowed(column: Column) -> str:
     if column.high is None:
         return ""
-    return f"; {column.low:g} to {column.high:,.6g} is allowed"
+    return f"; {column.low:g} to {column.high:,.10g} is allowed"
 
 
 def _meant(value: float, column: Column) -> str:
@@ -378,4 +378,4 @@ def _meant(value: float, column: Column) -> str:
     for guess in (shorter, f"{value / 10:.6g}", f"{value / 100:.6g}"):
         if guess and (column.low or 0) < float(guess) <= (column.odd_high or column.high):
             return f"; was {guess} meant?"
-    return f"; {column.low or 0:g} to {column.high:,.6g} is allowed"
+    return f"; {column.low or 0:g} to {column.high:,.10g} is allowed"

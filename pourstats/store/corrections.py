@@ -91,7 +91,7 @@ def _resolve_table(
     connection: duckdb.DuckDBPyConnection, change: books.Change, table: Table, report: Report
 ) -> None:
     found = connection.sql(
-        f"""SELECT t.*, p.date AS pour_date, p.place_start AS pour_start FROM {table.name} AS t
+        f"""SELECT t.*, p.date AS _day, p.place_start AS _start FROM {table.name} AS t
             JOIN moved_pours USING (pour_id) JOIN pours AS p USING (pour_id)
             WHERE t._bare IS NOT NULL ORDER BY t._seq"""
     ).to_arrow_table()
@@ -104,8 +104,8 @@ def _resolve_table(
     stood = {n: np.where(bare[n] >= 0, clocks.NONE, times[n]) for n in names}
     task = np.array(found["task"].to_pylist(), object) if table.name == "crew_time" else None
     after, broken = clocks.resolved(
-        table, stood, bare, _array(found["pour_date"]).astype("datetime64[D]"),
-        _array(found["pour_start"]).astype("datetime64[us]"), task,
+        table, stood, bare, _array(found["_day"]).astype("datetime64[D]"),
+        _array(found["_start"]).astype("datetime64[us]"), task,
     )  # fmt: skip
     bad = np.zeros(found.num_rows, dtype=bool)
     for rule in broken:

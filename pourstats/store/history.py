@@ -131,10 +131,13 @@ def _added(number: int, first: int, last: int, table: Table) -> str:
 def _restore_versions(
     connection: duckdb.DuckDBPyConnection, number: int, first: int, counts: dict[str, int]
 ) -> None:
-    """Rows that the change replaced or set aside get their version of before it back."""
+    """Rows that the change replaced or set aside get their version of before it back. What it had
+    taken up itself was not stored before, and waits again."""
     found = connection.execute(
-        """SELECT table_name, born, "values" FROM history
+        """SELECT table_name, born, "values" FROM history AS h
            WHERE change_id = ? AND action IN ('replaced', 'set_aside') AND born < ?
+             AND NOT EXISTS (SELECT 1 FROM set_aside AS s WHERE s.closed_change = h.change_id
+                AND s.state = 'taken_up' AND s.table_name = h.table_name AND s.seq = h.born)
            ORDER BY hist_seq""",
         [number, first],
     ).fetchall()

@@ -279,17 +279,22 @@ class _Loading:
             corrections.forget_mended(connection, change, rows)
             if rows.table.name == "pours":
                 corrections.resolve_anew(connection, change, outcome.moved_pours, self.report)
+                # Before the newer rows of the same workbook, which then go over them.
+                self._take_up(connection, change)
             self.loaded.append(rows.table.name)
         if {"stamps", "jobs"} & {rows.table.name for rows in ready}:
             self.report.set_aside += taps.store_taps(connection, change)
-        for name in DEPENDENTS:
-            corrections.take_up(connection, change, TABLES[name], self.report)
+        self._take_up(connection, change)
         if _state(connection) != before or corrections.changed(connection, change, first):
             books.finish(connection, change, first)
             self.change = change.number
             connection.execute("COMMIT")
         else:
             connection.execute("ROLLBACK")
+
+    def _take_up(self, connection: duckdb.DuckDBPyConnection, change: books.Change) -> None:
+        for name in DEPENDENTS:
+            corrections.take_up(connection, change, TABLES[name], self.report)
 
     def _next_seq(self, connection: duckdb.DuckDBPyConnection) -> int:
         from pourstats.store.schema import meta_number

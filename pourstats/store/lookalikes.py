@@ -14,10 +14,25 @@ _PLACES = {
     "site": ("pours", "weather", "sites", "jobs"),
     "worker": ("crew_time", "crew"),
 }
-_ALIKE = ("olіiаеорсху|", "01110e0pcxy1")
-"""Letters and what they look like; the second half of the first list is Cyrillic."""
+_WITHIN = {"ticket": ("trucks", "pour_id"), "callback_id": ("callbacks", "''")}
+"""Ids of one table alone, with what they are told apart within."""
+_ALIKE = {
+    "o": "0", "l": "1", "i": "1", "|": "1", "\u2013": "-",
+    "\u0430": "a", "\u0432": "b", "\u0435": "e", "\u0456": "1", "\u043a": "k", "\u043c": "m",
+    "\u043d": "h", "\u043e": "0", "\u0440": "p", "\u0441": "c", "\u0442": "t", "\u0443": "y",
+    "\u0445": "x", "\u03b1": "a", "\u03bf": "0", "\u03c1": "p",
+}  # fmt: skip
+"""Letters, and what they look like; from the first with a number on they are Cyrillic and Greek."""
+_BLANKS = " \t\u00a0\u2009\u202f"
 
 MOST_TOLD = 20
+
+
+def _shape(name: str) -> str:
+    """SQL for an id without case and blanks, each letter as what it looks like."""
+    # What translate has no match for, it leaves out.
+    letters, likes = "".join(_ALIKE) + _BLANKS, "".join(_ALIKE.values())
+    return f"translate(lower({name}), '{letters}', '{likes}')"
 
 
 def found(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
@@ -26,22 +41,32 @@ def found(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
     warnings: list[str] = []
     for column, tables in _PLACES.items():
         union = " UNION ALL ".join(
-            f"SELECT {column} AS name, _seq >= {first_seq} AS fresh FROM {table}"
+            f"SELECT {column} AS name, '' AS within, _seq >= {first_seq} AS fresh FROM {table}"
             for table in tables
         )
-        rows = connection.execute(
-            f"""SELECT list(name ORDER BY name) FROM (
-                    SELECT name, bool_or(fresh) AS fresh,
-                           translate(lower(regexp_replace(name, '\\s+', '', 'g')),
-                                     '{_ALIKE[0]}', '{_ALIKE[1]}') AS shape
-                    FROM ({union}) WHERE name IS NOT NULL GROUP BY name)
-                GROUP BY shape HAVING count(*) > 1 AND bool_or(fresh) ORDER BY 1"""
-        ).fetchall()
-        for (names,) in rows[:MOST_TOLD]:
-            listed = " and ".join(f"'{name}'" for name in names[:4])
-            warnings.append(f"{column}: {listed} look alike; are they the same?")
-        if len(rows) > MOST_TOLD:
-            warnings.append(f"{column}: {len(rows) - MOST_TOLD} more look alike")
+        warnings += _alike(connection, column, union)
+    for column, (table, within) in _WITHIN.items():
+        warnings += _alike(
+            connection, column,
+            f"SELECT {column} AS name, {within} AS within, _seq >= {first_seq} AS fresh"
+            f" FROM {table}",
+        )  # fmt: skip
+    return warnings
+
+
+def _alike(connection: duckdb.DuckDBPyConnection, column: str, ids: str) -> list[str]:
+    rows = connection.execute(
+        f"""SELECT list(name ORDER BY name) FROM (
+                SELECT name, within, bool_or(fresh) AS fresh, {_shape("name")} AS shape
+                FROM ({ids}) WHERE name IS NOT NULL GROUP BY name, within)
+            GROUP BY shape, within HAVING count(*) > 1 AND bool_or(fresh) ORDER BY 1"""
+    ).fetchall()
+    warnings = []
+    for (names,) in rows[:MOST_TOLD]:
+        listed = " and ".join(f"'{name}'" for name in names[:4])
+        warnings.append(f"{column}: {listed} look alike; are they the same?")
+    if len(rows) > MOST_TOLD:
+        warnings.append(f"{column}: {len(rows) - MOST_TOLD} more look alike")
     return warnings
 
 

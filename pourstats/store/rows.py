@@ -74,6 +74,7 @@ class _Storing:
         self.rows = rows
         self.table: Table = rows.table
         self.change = change
+        self.earlier = seqs is not None
         self.seqs = change.take(connection, rows.read) if seqs is None else seqs
         self.waiting: set[int] = set()
         self.result = Outcome(read=rows.read)
@@ -249,6 +250,7 @@ class _Storing:
             f"""CREATE OR REPLACE TEMP TABLE fate AS
                 SELECT i._i, t._born AS born,
                     CASE WHEN o.repeated THEN 'repeated'
+                         WHEN {"t._seq > i._seq" if self.earlier else "false"} THEN 'older'
                          WHEN t._seq IS NOT NULL AND ({same}) THEN 'unchanged'
                          WHEN t._seq IS NOT NULL THEN 'replaced'
                          WHEN {"d._seq IS NOT NULL" if gone else "false"} AND ({same_gone})
@@ -377,6 +379,8 @@ class _Storing:
         for row in rows:
             key = tuple(row[name] for name in self.table.key)
             before = last.get(key) or stored.get(key)
+            if before is not None and self.earlier and before["_seq"] > row["_seq"]:
+                continue
             if before is not None:
                 if self._is_same(row, before):
                     self.result.unchanged += 1

@@ -392,7 +392,7 @@ def test_a_header_that_names_a_column_twice_makes_the_workbook_unusable(
     tmp_path: Path, shapes: dict[str, Any]
 ) -> None:
     data = saved(book(pours=[HEAD, GOOD], trucks=[["pour_id", "Pour ID"], ["A1", "A1"]]))
-    ledger = shapes["Ledger"](tmp_path)
+    ledger = shapes["Ledger"](tmp_path, made=False)
     report = ledger.load({"log.xlsx": data})
     assert report.status == 2
     assert [(f.file, f.line) for f in report.set_aside] == [("log.xlsx", None)]
