@@ -16,7 +16,8 @@ from pourstats.learning.clock.conditions import Conditions, conditions, hours, n
 from pourstats.learning.draws import LEVELS, plain, quantiles
 from pourstats.planning.cautions import ALWAYS, Slab, cautions
 from pourstats.planning.forecast_faults import forecast_faults, lender
-from pourstats.science import evaporation, heat_stress
+from pourstats.science import evaporation, heat_stress, setting
+from pourstats.science.air import celsius
 from pourstats.settings import RULES
 
 Array = NDArray[np.float64]
@@ -283,6 +284,7 @@ def _job(
         "chance_finished": round(float(np.mean(last <= day_end)), 3),
         "chance_sawn": chance_sawn,
         "evaporation_lb_ft2_h": {"mean": _rounded(mean[row], 3), "max": _rounded(most[row], 3)},
+        "set_h": _set(float(cast.science.day_f[row])),
         "slab_temp_f": _rounded(float(cast.science.slab_f[row]), 0),
         "crew_heat_index_f": _rounded(index, 0) if found.told[row] > 0 else None,
         "cautions": cautions(slab),
@@ -360,6 +362,17 @@ def _saw_h(job: pd.Series[Any], method: saw.Method) -> float:
     spacing = min(thick * 30.0 / 12.0, 15.0)
     length = number(one, "saw_length", 2.0 * area / spacing)[0]
     return float(length / SAW_FT_H[method])
+
+
+def _set(slab_f: float) -> dict[str, float | None]:
+    """C403 set from batching at a slab temperature, plain mix, beside the trade's printed table."""
+    temp_c = celsius(slab_f)
+    return {
+        "at_f": _rounded(slab_f, 0),
+        "initial": _rounded(float(setting.initial_set_h(temp_c)), 1),
+        "final": _rounded(float(setting.final_set_h(temp_c)), 1),
+        "printed": _rounded(float(setting.printed_set_h(slab_f)), 1),
+    }
 
 
 def _rounded(value: float, digits: int) -> float | None:

@@ -92,6 +92,12 @@ def _job(job: Mapping[str, Any]) -> list[str]:
             f"  Drying {dries['mean']:.2f} lb/ft²/h, up to {dries['max']:.2f}"
             " (±40 %; caution from 0.1, precautions from 0.2)."
         )
+    found = job["set_h"]
+    if found["printed"] is not None and not 50 <= found["at_f"] <= 80:
+        lines.append(
+            f"  Set of a plain mix at {found['at_f']:.0f} °F: {found['final']:.1f} h by maturity,"
+            f" {found['printed']:.1f} h by the trade's table."
+        )
     for note in job["notes"]:
         lines += ["  " + line for line in wrap(note, WIDTH - 2)]
     return lines

@@ -109,6 +109,18 @@ def final_set_h(concrete_c: ArrayLike, shift_h: ArrayLike = 0.0) -> Array:
     return np.asarray(at_reference / affinity(concrete_c, SET_ENERGY_J_MOL, REFERENCE_C))
 
 
+def printed_set_h(concrete_f: ArrayLike) -> Array:
+    """Hours of set by the trade's printed table (:data:`PRINTED_SET_H`), 40 to 100 degF.
+
+    Linear in log time between its rows, NaN outside. To stand beside :func:`final_set_h` where the
+    two part: above 80 degF the table is shorter by a fifth and more.
+    """
+    rows = sorted(PRINTED_SET_H.items())
+    temp = np.asarray(concrete_f, dtype=float)
+    logs = np.interp(temp, [t for t, _ in rows], np.log([h for _, h in rows]))
+    return np.asarray(np.where((temp < rows[0][0]) | (temp > rows[-1][0]), np.nan, np.exp(logs)))
+
+
 def initial_set_h(concrete_c: ArrayLike, shift_h: ArrayLike = 0.0) -> Array:
     """Hours from batching to C403 initial set (500 psi) at one temperature; see final_set_h."""
     at_reference = np.maximum(FINAL_SET_H * INITIAL_SHARE + np.asarray(shift_h, dtype=float), 0.5)

@@ -51,6 +51,13 @@ def test_set_agrees_with_the_printed_table_where_it_says_so():
         assert setting.PRINTED_SET_H[temp_f] == pytest.approx(hours)
 
 
+def test_the_printed_table_stands_beside_ours_beyond_its_agreement():
+    # the same table at 90 and 100 degF: 2 2/3 and 1 2/3 h; ours is longer there
+    assert setting.printed_set_h([90, 100]) == pytest.approx([2.667, 1.667], abs=0.01)
+    assert np.all(setting.final_set_h(celsius([90, 100])) > setting.printed_set_h([90, 100]))
+    assert np.isnan(setting.printed_set_h(20))
+
+
 def test_float_times_are_the_surveys():
     for temp_f, hours in published.FLOAT_H.items():
         assert setting.float_ready_h(celsius(temp_f)) == pytest.approx(hours, rel=0.05)
