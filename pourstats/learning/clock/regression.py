@@ -102,7 +102,10 @@ def fit(
     value = y.copy()
     weight = 1.0 / factor**2
     tail = 8.0
-    problem = _Problem(base, index, centre, width)
+    # Columns that no row has keep their prior exactly: they need no algebra.
+    active = np.any(columns != 0.0, axis=0) if n else np.zeros(p, bool)
+    whole, columns = columns, columns[:, active]
+    problem = _Problem(base[active], index[active], centre, width)
     if n:
         for round_no in range(4):
             problem.load(columns, value, weight)
@@ -128,7 +131,10 @@ def fit(
     for k in np.unique(chosen):
         picked = np.flatnonzero(chosen == k)
         mean, root, _ = problem.effects(samples[k])
-        effects[:, picked] = mean[:, None] + root @ rng.normal(size=(p, picked.size))
+        shock = rng.normal(size=(p, picked.size))
+        prior = base * np.where(index >= 0, np.exp(samples[k])[index], 1.0)
+        effects[:, picked] = prior[:, None] * shock
+        effects[np.ix_(active, picked)] = mean[:, None] + root @ shock[active]
         sigmas[picked] = np.exp(samples[k][-1])
     # The order of the draws must not follow the spreads' order.
     order = rng.permutation(draws)
@@ -140,7 +146,7 @@ def fit(
         rows=n,
         log_evidence=evidence,
         peak=log_scales,
-        fitted=columns @ mean,
+        fitted=whole[:, active] @ mean,
         spreads={g.name: float(np.exp(s)) for g, s in zip(learned, log_scales, strict=False)}
         | {"noise": float(np.exp(log_scales[-1]))},
     )
