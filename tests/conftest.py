@@ -54,14 +54,25 @@ def _empty_store() -> Path:
     return path
 
 
-class Ledger:
-    """A store in a folder of its own, and what loads put into it. ``made``: it is there already."""
+@functools.cache
+def _full_store() -> Path:
+    """A store with one sound row in every table, loaded in one go, made once."""
+    ledger = Ledger(Path(tempfile.mkdtemp()))
+    assert ledger.load({name: [row] for name, row in ROWS.items()}).status == 0
+    return ledger.store.path
 
-    def __init__(self, folder: Path, made: bool = True) -> None:
+
+class Ledger:
+    """A store in a folder of its own, and what loads put into it.
+
+    ``made``: it is there already; ``full``: with one sound row in every table.
+    """
+
+    def __init__(self, folder: Path, made: bool = True, full: bool = False) -> None:
         self.folder = folder
         self.store = Store(folder / "s.duckdb")
         if made:
-            shutil.copy(_empty_store(), self.store.path)
+            shutil.copy(_full_store() if full else _empty_store(), self.store.path)
         self._loads = 0
 
     def path(self, files: Mapping[str, Any]) -> Path:
@@ -115,6 +126,12 @@ def tally(report: Report, table: str) -> dict[str, int]:
 @pytest.fixture
 def ledger(tmp_path: Path) -> Ledger:
     return Ledger(tmp_path)
+
+
+@pytest.fixture
+def full(tmp_path: Path) -> Ledger:
+    """A store with one sound row in every table."""
+    return Ledger(tmp_path, full=True)
 
 
 @pytest.fixture(scope="session")

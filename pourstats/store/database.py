@@ -59,10 +59,12 @@ class Store:
                     " your logs, `pourstats demo` shows a sample season",
                     status=1,
                 )
-            if self._is_behind():
+            connection = self._open(read_only=True)
+            if self._is_behind(connection):
+                connection.close()
                 with self.write():
                     pass
-            connection = self._open(read_only=True)
+                connection = self._open(read_only=True)
             try:
                 schema.refresh_house(connection)
                 yield connection
@@ -90,22 +92,22 @@ class Store:
                 if new:
                     schema.create(connection)
                 else:
-                    self._check(connection)
-                    schema.upgrade(connection)
+                    if self._check(connection) < schema.VERSION:
+                        schema.upgrade(connection)
                 schema.refresh_house(connection)
                 yield connection
             finally:
                 connection.close()
 
-    def _is_behind(self) -> bool:
-        connection = self._open(read_only=True)
+    def _is_behind(self, connection: duckdb.DuckDBPyConnection) -> bool:
         try:
-            self._check(connection)
-            return schema.version(connection) < schema.VERSION
-        finally:
+            return self._check(connection) < schema.VERSION
+        except BaseException:
             connection.close()
+            raise
 
-    def _check(self, connection: duckdb.DuckDBPyConnection) -> None:
+    def _check(self, connection: duckdb.DuckDBPyConnection) -> int:
+        """The store's version. Refusal for what is no store, or a newer one."""
         found = schema.version(connection)
         if found == 0:
             raise Refusal(f"{self.path} is a database, but not a pourstats store; name another")
@@ -114,6 +116,7 @@ class Store:
                 f"{self.path} was made by a newer pourstats (store version {found}, this one reads"
                 f" up to {schema.VERSION}); update pourstats"
             )
+        return found
 
     def _open(self, read_only: bool) -> duckdb.DuckDBPyConnection:
         import duckdb

@@ -408,29 +408,27 @@ def _shared_rows(shapes: dict[str, Any]) -> None:
     _ROWS.update(shapes["rows"])
 
 
-def test_delete_takes_a_pour_with_its_rows_and_undo_brings_all_back(ledger: Any) -> None:
-    ledger.load(_whole(ledger))
-    before = _log(ledger)
-    assert delete(ledger.store, "A1") == {
+def test_delete_takes_a_pour_with_its_rows_and_undo_brings_all_back(full: Any) -> None:
+    before = _log(full)
+    assert delete(full.store, "A1") == {
         "pours": 1, "trucks": 1, "passes": 1, "crew_time": 1, "callbacks": 1,
     }  # fmt: skip
-    after = _log(ledger)
+    after = _log(full)
     assert [name for name in after if after[name] != before[name]] == [
         "pours", "trucks", "passes", "crew_time", "callbacks",
     ]  # fmt: skip
-    undo(ledger.store)
-    assert _log(ledger) == before
+    undo(full.store)
+    assert _log(full) == before
 
 
-def test_a_deleted_row_met_again_unchanged_stays_deleted(ledger: Any) -> None:
-    ledger.load(_whole(ledger))
-    delete(ledger.store, "A1")
-    report = ledger.load(_whole(ledger))
+def test_a_deleted_row_met_again_unchanged_stays_deleted(full: Any) -> None:
+    delete(full.store, "A1")
+    report = full.load(_whole(full))
     assert report.status == 0
     for name in ("pours", "trucks", "passes", "crew_time", "callbacks"):
         assert tally(report, name) == {"unchanged": 1}
         assert any("deleted" in w and name in w for w in report.warnings)
-        assert ledger.value(f"SELECT count(*) FROM {name}") == 0
+        assert full.value(f"SELECT count(*) FROM {name}") == 0
 
 
 @pytest.mark.parametrize(
@@ -440,18 +438,17 @@ def test_a_deleted_row_met_again_unchanged_stays_deleted(ledger: Any) -> None:
      ("callbacks", {"defect": "scaling"}), ("callbacks", {"callback_id": "c2"})],
 )  # fmt: skip
 def test_a_deleted_row_met_again_changed_is_set_aside(
-    ledger: Any, table: str, cells: dict[str, str]
+    full: Any, table: str, cells: dict[str, str]
 ) -> None:
-    ledger.load(_whole(ledger))
-    delete(ledger.store, "A1")
-    report = ledger.one(table, **cells)
+    delete(full.store, "A1")
+    report = full.one(table, **cells)
     assert tally(report, table) == {"set_aside": 1}
     assert report.status == 3
-    assert ledger.value(f"SELECT count(*) FROM {table}") == 0
+    assert full.value(f"SELECT count(*) FROM {table}") == 0
     # Undo the load, then the deletion: all is back as it was.
-    undo(ledger.store)
-    undo(ledger.store)
-    assert ledger.value(f"SELECT count(*) FROM {table}") == 1
+    undo(full.store)
+    undo(full.store)
+    assert full.value(f"SELECT count(*) FROM {table}") == 1
 
 
 def test_deleting_what_is_not_there(ledger: Any) -> None:
@@ -460,22 +457,20 @@ def test_deleting_what_is_not_there(ledger: Any) -> None:
     assert caught.value.status == 1
 
 
-def test_a_pour_deleted_twice(ledger: Any) -> None:
-    ledger.load(_whole(ledger))
-    delete(ledger.store, "A1")
-    undo(ledger.store)
-    delete(ledger.store, "A1")
-    assert tally(ledger.one("pours"), "pours") == {"unchanged": 1}
-    undo(ledger.store)
-    assert ledger.value("SELECT count(*) FROM trucks") == 1
+def test_a_pour_deleted_twice(full: Any) -> None:
+    delete(full.store, "A1")
+    undo(full.store)
+    delete(full.store, "A1")
+    assert tally(full.one("pours"), "pours") == {"unchanged": 1}
+    undo(full.store)
+    assert full.value("SELECT count(*) FROM trucks") == 1
 
 
 @pytest.mark.parametrize("which", range(6))
-def test_undo_takes_back_the_last_load_whole(ledger: Any, which: int) -> None:
-    ledger.load(_whole(ledger))
-    ledger.one("trucks", pour_id="B2", ticket="1")
-    before = _log(ledger)
-    waiting = ledger.sql("SELECT text FROM set_aside WHERE state = 'open'")
+def test_undo_takes_back_the_last_load_whole(full: Any, which: int) -> None:
+    full.one("trucks", pour_id="B2", ticket="1")
+    before = _log(full)
+    waiting = full.sql("SELECT text FROM set_aside WHERE state = 'open'")
     second: dict[str, Any] = [
         {"pours": [{**_all()["pours"], "pour_id": "C3"}]},
         {"pours": [{**_all()["pours"], "area": "700", "hands": "5"}]},
@@ -486,15 +481,15 @@ def test_undo_takes_back_the_last_load_whole(ledger: Any, which: int) -> None:
         {"pours": [{**_all()["pours"], "area": "700"}, {**_all()["pours"], "area": "800"}],
          "crew": [{"worker": "JB", "pay": "31"}], "weather": [{**_all()["weather"], "wind": "9"}]},
     ][which]  # fmt: skip
-    ledger.load(second)
-    after = _log(ledger)
+    full.load(second)
+    after = _log(full)
     assert after != before
-    undo(ledger.store)
-    assert _log(ledger) == before
-    assert ledger.sql("SELECT text FROM set_aside WHERE state = 'open'") == waiting
-    report = ledger.load(second)
+    undo(full.store)
+    assert _log(full) == before
+    assert full.sql("SELECT text FROM set_aside WHERE state = 'open'") == waiting
+    report = full.load(second)
     assert report.rows
-    assert _log(ledger) == after
+    assert _log(full) == after
 
 
 def test_undo_after_two_waiting_rows_of_one_key_were_taken_up(ledger: Any) -> None:
