@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from pourstats.learning.hours.features import Features, numbers, words
+from pourstats.learning.hours.readings import moments
 from pourstats.planning.bid_price import rule
 
 TRIP_BACK_BEFORE = {"early_entry": 0.1, "conventional": 0.5, "handheld": 0.3, "tooled": 0.0}
@@ -105,14 +106,14 @@ def _trip_back(frames: Mapping[str, pd.DataFrame]) -> tuple[dict[str, float], in
     pours = frames.get("pours")
     if pours is None or not len(pours):
         return chance, 0
-    cut = pd.to_datetime(pours["saw_start"].fillna(pours["saw_end"]))
-    gone = pd.to_datetime(pours["crew_out"])
-    known = cut.notna() & gone.notna()
+    first, last = moments(pours, "saw_start"), moments(pours, "saw_end")
+    cut, gone = np.where(np.isnan(first), last, first), moments(pours, "crew_out")
+    known = ~np.isnan(cut) & ~np.isnan(gone)
     back = (cut > gone)[known]
-    kinds = pd.Series(words(pours, "saw_type").astype(str), index=pours.index)[known]
+    kinds = words(pours, "saw_type").astype(str)[known]
     for kind, before in TRIP_BACK_BEFORE.items():
         own = back[kinds == kind]
-        chance[kind] = (before * TRIP_BACK_WORTH + float(own.sum())) / (TRIP_BACK_WORTH + len(own))
+        chance[kind] = (before * TRIP_BACK_WORTH + float(own.sum())) / (TRIP_BACK_WORTH + own.size)
     return chance, int(known.sum())
 
 

@@ -19,11 +19,11 @@ from pourstats.learning.scoring import Share, coverage, mean_interval, mean_pinb
 from pourstats.planning.bid_price import hour_cost, rule
 from pourstats.planning.bid_record import bids_with_pours
 
-MOST_FITS = 120
+MOST_FITS = 60
 """The model is fitted anew at up to so many moments; between two the earlier one is used, which
 knows a little less than was known then, never more."""
 
-DRAWS = 2000
+DRAWS = 1000
 FEWEST = 3
 """Earlier pours without which a flat rate or a similar job is no rival yet."""
 
@@ -92,6 +92,8 @@ def foretold(frame: pd.DataFrame, made: pd.DataFrame, level: float) -> pd.DataFr
     wanted = np.unique(known[known > 0])
     step = max(1, int(np.ceil(wanted.size / MOST_FITS)))
     moments = wanted[::step]
+    kinds = words(frame, "slab_type")
+    foot = numbers(frame, "read_h") / numbers(frame, "area")
     rows = []
     for place, moment in enumerate(moments):
         end = moments[place + 1] if place + 1 < moments.size else len(frame) + 1
@@ -105,7 +107,7 @@ def foretold(frame: pd.DataFrame, made: pd.DataFrame, level: float) -> pd.DataFr
         told = np.quantile(drawn, [*LEVELS.values(), level], axis=1)
         near = similar(model, jobs, 1)
         for k, place_in_frame in enumerate(own):
-            past = frame.iloc[: known[place_in_frame]]
+            before = int(known[place_in_frame])
             job = frame.iloc[place_in_frame]
             rows.append(
                 {
@@ -114,21 +116,19 @@ def foretold(frame: pd.DataFrame, made: pd.DataFrame, level: float) -> pd.DataFr
                     **dict(zip(LEVELS, told[:-1, k], strict=True)),
                     "tool": told[3, k], "at_confidence": told[-1, k],
                     "bid_made": bid_hours.get(job["pour_id"], np.nan),
-                    "flat_rate": _flat(past, job),
+                    "flat_rate": _flat(kinds[:before], foot[:before], job),
                     "last_similar": _last_similar(model, near[k], job),
-                    "known": int(known[place_in_frame]),
+                    "known": before,
                 }
             )  # fmt: skip
     return pd.DataFrame(rows).sort_values("date", kind="stable").reset_index(drop=True)
 
 
-def _flat(past: pd.DataFrame, job: Any) -> float:
+def _flat(kinds: Any, foot: Any, job: Any) -> float:
     """The median hours a foot of the type's earlier pours, of all where it has under three."""
-    own = past[words(past, "slab_type") == str(job["slab_type"])]
-    held = own if len(own) >= FEWEST else past
-    if len(held) < FEWEST:
-        return float("nan")
-    return float(np.median(numbers(held, "read_h") / numbers(held, "area"))) * float(job["area"])
+    own = foot[kinds == str(job["slab_type"])]
+    held = own if own.size >= FEWEST else foot
+    return float(np.median(held)) * float(job["area"]) if held.size >= FEWEST else float("nan")
 
 
 def _last_similar(model: HoursModel, near: list[int], job: Any) -> float:

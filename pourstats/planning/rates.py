@@ -193,4 +193,6 @@ def card_frame(card: Mapping[str, Any]) -> pd.DataFrame:
         row["bid_hours_per_100ft2"] = made.get("hours_per_100ft2")
         row["took_hours_per_100ft2"] = made.get("took_hours_per_100ft2")
         rows.append(row)
-    return pd.DataFrame(rows)
+    table = pd.DataFrame(rows)
+    told = [str(name) for name in table if name not in KIND]
+    return table.assign(**{name: pd.to_numeric(table[name]) for name in told})

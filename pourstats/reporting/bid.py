@@ -91,7 +91,8 @@ def _job(entry: Mapping[str, Any], confidence: float) -> list[str]:
     lines += wrap("Where they go: " + ", ".join(shown) + ".", WIDTH, initial_indent="  ",
                   subsequent_indent="  ")  # fmt: skip
     if entry["drivers"]:
-        lines += wrap("Beside your usual job: " + "; ".join(map(driver_text, entry["drivers"]))
+        usual = "Beside your usual job: " if entry["based_on"]["pours"] else "Beside a plain job: "
+        lines += wrap(usual + "; ".join(map(driver_text, entry["drivers"]))
                       + ".", WIDTH, initial_indent="  ", subsequent_indent="  ")  # fmt: skip
     for item in entry["outside"]:
         lines += wrap(outside_text(item), WIDTH, initial_indent="  ", subsequent_indent="  ")

@@ -12,6 +12,7 @@ from pourstats.planning.bid_record import bias_of, bids_with_pours, billed_usd_p
 from pourstats.planning.proof import hours_proof
 from pourstats.planning.rates import card_frame, rate_card
 from pourstats.reporting.bid import bias_text, proof_text, rates_text
+from pourstats.reporting.tables import text
 from tests.planning.test_bid import HOUSE, bids, record
 
 
@@ -100,6 +101,10 @@ def test_card_as_a_table():
     table = card_frame(card)
     assert table["c70_hours_per_100ft2"][0] == card["rates"][0]["hours_per_100ft2"]["0.7"]
     assert table["bids"][0] == 12
+    metric = text(table, "rates", "csv", "metric").splitlines()
+    assert "c70_hours_per_100m2" in metric[0]
+    blank = text(card_frame(rate_card(record(12), HOUSE)), "rates", "csv", "metric")
+    assert "bid_hours_per_100m2" in blank
 
 
 def test_no_pours_no_card():
