@@ -317,3 +317,21 @@ def test_a_refit_on_five_thousand_pours_and_a_warm_forecast_are_quick():
     begun = time.perf_counter()
     fitted.forecast(job(), weather)
     assert time.perf_counter() - begun < 0.6
+
+
+def test_a_ride_on_that_goes_on_later_is_told_for_slabs_of_its_size():
+    weather = _steady_season()[1]
+    record = _pours(40, 120.0, np.random.default_rng(8))
+    big = np.arange(40) % 2 == 0
+    record["area"] = np.where(big, 4000.0, 700.0)
+    passes = _first_passes(record, np.where(big, 30.0, 0.0), "no")
+    passes["machine"] = np.where(big, "ride_on", "walk_behind")
+    fitted = clock.fit(record, passes, weather=weather)
+    assert fitted.ride_on.chance(np.array([700.0, 4000.0])) == pytest.approx([0, 1], abs=0.05)
+    new = job(place_start=pd.Timestamp("2031-06-20 07:00"))
+    ends = {"place_end": pd.Timestamp("2031-06-20 07:40")}
+    small = fitted.forecast(new.assign(**ends, area=700.0), weather)
+    large = fitted.forecast(new.assign(**ends, area=4000.0), weather)
+    late = np.median(large.since_placed_min) - np.median(small.since_placed_min)
+    # leans to no difference, as forty pours of two sizes leave size itself in doubt
+    assert 15 < late < 33

@@ -18,9 +18,11 @@ from numpy.typing import NDArray
 from pourstats.learning.clock import features, physics, placing, saw
 from pourstats.learning.clock.conditions import Conditions, conditions, hours, number, words
 from pourstats.learning.clock.passes import Passes, pass_draws, passes_of
-from pourstats.learning.clock.record import Record, record
+from pourstats.learning.clock.record import Record, RideOn, record
 from pourstats.learning.clock.regression import Group, Posterior
 from pourstats.learning.clock.regression import fit as regression
+from pourstats.learning.clock.waits import BEND_MIN, soft_exp, soft_log, soft_slope
+from pourstats.learning.clock.weather_error import weather_shift
 from pourstats.learning.draws import stream
 
 Array = NDArray[np.float64]
@@ -34,17 +36,15 @@ NOISE = 0.15
 """Prior median of what nobody could have foretold, in log time. Common practice, no source."""
 SLACK_MIN = 6.0
 """Minutes by which people start early or late and clocks are rounded, whatever the concrete."""
-BEND_MIN = 12.0
-"""Below some such minutes the log of a wait bends into a straight line: a negative one, where
-the machine went on before the placing was done, is told as well as any."""
 PRINT_EFFECT = (-0.17, 0.10)
 """Log time by a unit of log boot print, and its doubt: a quarter inch near initial set, a scuff
 near final set (Concrete News 0810), is 0.3 to 0.4 of log time over three halvings."""
 USUAL_PRINT_IN = 0.25
+RIDE_ON_EFFECT = (0.06, 0.10)
+"""Log time by which a ride-on goes on later than a walk-behind, beyond its shallower print: it
+wants about an eighth of an inch (ACI 302.1R-04, from memory), half of which the prints may show."""
 HELD_SHARE = 0.5
 """A crew's own rate of being held up counts half: a plan made ahead is there to avoid it."""
-WEATHER_ERROR = {"air_f": 2.0, "humidity_pct": 7.0, "wind_log": 0.25, "sun_log": 0.20}
-"""Errors of a forecast a day ahead, one standard deviation. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,7 @@ class Clock:
     placing: placing.Placing
     print_mean: float
     print_spread: float
+    ride_on: RideOn
     held_rate: Array
     held_wait_min: Array
     cuts_earlier: dict[saw.Method, float]
@@ -106,7 +107,7 @@ class Clock:
         science = physics.ready(found)
         log_min = self._log_first(found, science, k, seed)
         if weather_error and found.count:
-            log_min = log_min + _weather_shift(found, science, names, k, seed)
+            log_min = log_min + weather_shift(found, science, names, k, seed)
         lead = np.maximum(length - 45.0, 0.0)
         age = soft_exp(np.minimum(log_min, np.log(4320.0)))
         # No machine goes on before the first concrete has lain a while.
@@ -136,16 +137,19 @@ class Clock:
         """Log minutes of the age at the first pass (job x draw)."""
         result = np.empty((found.count, k))
         prints = stream(seed, "boot print").normal(size=(found.count, k))
+        chance = self.ride_on.chance(number(found.frame, "area", 1000.0))
+        ridden = stream(seed, "machine").random((found.count, k)) < chance[:, None]
         for chase, stage in self.stages.items():
             own = np.flatnonzero(self.chase_of_draw[:k] == chase)
             if own.size == 0:
                 continue
             table = features.table(found, science, stage.levels)
-            print_column = np.zeros((found.count, 1))
-            columns = np.concatenate([table.columns, print_column], axis=1)
+            later = np.zeros((found.count, 2))
+            columns = np.concatenate([table.columns, later], axis=1)
             post = stage.posterior
             mean = columns @ post.effects[:, own]
             mean += science.log_h[:, None] + np.log(60.0)
+            mean += ridden[:, own] * (RIDE_ON_EFFECT[0] + post.effects[-2, own])
             bend = PRINT_EFFECT[0] + post.effects[-1, own]
             mean += bend * (self.print_mean + self.print_spread * prints[:, own])
             shock = stream(seed, "first pass", chase).standard_t(
@@ -228,10 +232,19 @@ def fit(
     print_spread = float(np.clip(seen.std(), 0.0, 0.8)) if seen.size > 4 else 0.0
     prints = np.where(np.isfinite(prints), prints, print_mean)
 
-    columns = np.concatenate([table.columns, prints[:, None]], axis=1)
+    area = number(pours, "area", 1000.0)
+    machine = RideOn(np.log(area[~np.isnan(kept.ride_on)]), kept.ride_on[~np.isnan(kept.ride_on)])
+    ridden = np.where(np.isnan(kept.ride_on), machine.chance(area), kept.ride_on)
+
+    columns = np.concatenate([table.columns, ridden[:, None], prints[:, None]], axis=1)
     width = columns.shape[1]
-    groups = (*table.groups, Group("print", width - 1, width, PRINT_EFFECT[1]))
+    groups = (
+        *table.groups,
+        Group("machine", width - 2, width - 1, RIDE_ON_EFFECT[1]),
+        Group("print", width - 1, width, PRINT_EFFECT[1]),
+    )
     offset = science.log_h + np.log(60.0) + PRINT_EFFECT[0] * prints
+    offset = offset + RIDE_ON_EFFECT[0] * ridden
     factor = noise_factor(science, found)
     long_enough = usable & (found.lead_min > 10.0)
     tried = CHASES if long_enough.any() else (0.5,)
@@ -254,7 +267,7 @@ def fit(
             start=start,
         )
         # In minutes, not in log minutes: else the shares could not be compared.
-        slope = _soft_slope(age[usable & ~kept.late])
+        slope = soft_slope(age[usable & ~kept.late])
         return posterior, posterior.log_evidence + float(np.sum(np.log(slope)))
 
     for place, chase in enumerate(tried if len(tried) > 1 else ()):
@@ -293,6 +306,7 @@ def fit(
         placing=placing.fit(pours, trucks, seed),
         print_mean=print_mean,
         print_spread=print_spread,
+        ride_on=machine,
         held_rate=rate,
         held_wait_min=_waits(kept, since, offset, found, usable, posteriors, best),
         cuts_earlier=earlier,
@@ -307,26 +321,6 @@ def fit(
         house=dict(house or {}),
         sites=sites,
     )
-
-
-def soft_log(minutes: Array) -> Array:
-    """Log of minutes, made straight below :data:`BEND_MIN`: log(b softplus(x / b))."""
-    x = np.asarray(minutes, dtype=float) / BEND_MIN
-    with np.errstate(invalid="ignore"):
-        bent = np.where(x < -30.0, x, np.log(np.logaddexp(0.0, np.maximum(x, -30.0))))
-    return np.asarray(np.log(BEND_MIN) + bent)
-
-
-def soft_exp(log_minutes: Array) -> Array:
-    """Minutes from their :func:`soft_log`."""
-    y = np.exp(np.clip(np.asarray(log_minutes, dtype=float) - np.log(BEND_MIN), -30.0, 30.0))
-    return np.asarray(BEND_MIN * (y + np.log(-np.expm1(-y))))
-
-
-def _soft_slope(minutes: Array) -> Array:
-    """Slope of :func:`soft_log`, a minute."""
-    x = np.clip(np.asarray(minutes, dtype=float) / BEND_MIN, -30.0, None)
-    return np.asarray(1.0 / ((1.0 + np.exp(-x)) * np.logaddexp(0.0, x) * BEND_MIN))
 
 
 def _surprise(
@@ -368,32 +362,6 @@ def _waits(
     return np.asarray(waits[waits > 0])
 
 
-def _weather_shift(
-    found: Conditions, science: physics.Ready, names: list[str], k: int, seed: int
-) -> Array:
-    """Log time that the forecast's own errors add (job x draw), the same for a site and day."""
-    from dataclasses import replace
-
-    errors = {
-        "air_f": replace(found, air_f=found.air_f + WEATHER_ERROR["air_f"]),
-        "humidity_pct": replace(
-            found, humidity_pct=np.minimum(found.humidity_pct + WEATHER_ERROR["humidity_pct"], 100)
-        ),
-        "wind_log": replace(found, wind_mph=found.wind_mph * np.exp(WEATHER_ERROR["wind_log"])),
-        "sun_log": replace(found, sun_w_m2=found.sun_w_m2 * np.exp(WEATHER_ERROR["sun_log"])),
-    }
-    total = np.zeros((found.count, k))
-    for name, moved in errors.items():
-        effect = physics.log_hours(moved) - science.log_h
-        shock = {
-            day: stream(seed, "weather", name, day).normal(size=DRAWS)[:k] for day in set(names)
-        }
-        # Unknown weather is several times as doubtful as a forecast.
-        width = 1.0 + 7.0 * (1.0 - found.told)
-        total += (effect * width)[:, None] * np.stack([shock[day] for day in names])
-    return total
-
-
 def _with_loads(pours: pd.DataFrame, trucks: pd.DataFrame | None) -> pd.DataFrame:
     """Pours with the mean temperature and slump of their loads where they have none themselves."""
     pours = pours.copy()
@@ -406,9 +374,3 @@ def _with_loads(pours: pd.DataFrame, trucks: pd.DataFrame | None) -> pd.DataFram
         own = pd.Series(number(pours, name), index=pours.index)
         pours[name] = own.where(own.notna(), pours["pour_id"].map(mean))
     return pours
-
-
-def group_of_columns(groups: tuple[Group, ...], name: str) -> slice:
-    """Where a group's columns lie."""
-    group = next(g for g in groups if g.name == name)
-    return slice(group.start, group.stop)

@@ -34,6 +34,23 @@ class Record:
     """(pass, passes, share of the way from first start to last end) of later passes."""
     print_in: Array
     """Boot print at the first pass."""
+    ride_on: Array
+    """1 where the first pass was run on a ride-on machine, 0 on a walk-behind."""
+
+
+@dataclass(frozen=True)
+class RideOn:
+    """On which machine slabs of a size were begun: log area and 1 for a ride-on, a pour each."""
+
+    log_area: Array
+    ridden: Array
+
+    def chance(self, area_ft2: Array) -> Array:
+        """Chance of a ride-on by area: the share among slabs of like size, leaning to none."""
+        if not self.ridden.any():
+            return np.zeros(area_ft2.size)
+        near = np.exp(-0.5 * ((np.log(area_ft2)[:, None] - self.log_area) / 0.4) ** 2)
+        return np.asarray((near @ self.ridden) / (near.sum(axis=1) + 0.5))
 
 
 BUSY_H = 0.3
@@ -51,6 +68,7 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
     held = np.zeros(n, bool)
     wait = np.full(n, np.nan)
     print_in = np.full(n, np.nan)
+    ride_on = np.full(n, np.nan)
     started = first.copy()
     fractions: list[tuple[int, int, float]] = []
     if passes is not None and len(passes):
@@ -65,6 +83,7 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
                 "part": words(passes, "part"),
                 "worker": words(passes, "worker"),
                 "print": number(passes, "footprint"),
+                "machine": words(passes, "machine"),
             }
         )
         busy = _busy_elsewhere(table)
@@ -86,6 +105,8 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
         late[at] = hindered & np.isnan(ready)
         wait[at] = np.maximum(began - ready, 0.0) * 60.0
         print_in[at] = opening["print"].to_numpy()
+        machine = opening["machine"].to_numpy()
+        ride_on[at] = np.where(machine == "", np.nan, machine == "ride_on")
         known = np.asarray(last_pass.index)
         last[known] = np.where(np.isnan(last[known]), last_pass.to_numpy(), last[known])
         many = table.groupby("row").size()
@@ -100,7 +121,9 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
                 share = (own.to_numpy() - started[i]) / length
                 fractions += [(j + 1, len(own), float(share[j])) for j in range(1, len(own))]
     last = np.where(last > started, last, np.nan)
-    return Record(pours, first, late, held, wait, started, last, count, tuple(fractions), print_in)
+    return Record(
+        pours, first, late, held, wait, started, last, count, tuple(fractions), print_in, ride_on
+    )
 
 
 def _busy_elsewhere(table: pd.DataFrame) -> NDArray[np.bool_]:
