@@ -85,23 +85,42 @@ volume as (
     left join tickets as t on p.pour_id = t.pour_id
 ),
 
+-- each worker's minutes by task
+worker_minutes as (
+    select
+        pour_id,
+        worker,
+        sum(case when task in ('travel', 'return_visit') then 0 else 1 end) as on_slab,
+        sum(case when task in ('travel', 'return_visit') then 0 else minutes end) as labor_min,
+        sum(case when task = 'travel' then minutes else 0 end) as travel_min,
+        sum(case when task = 'return_visit' then minutes else 0 end) as return_min,
+        sum(case when task = 'place' then minutes else 0 end) as place_min,
+        sum(case when task = 'finish' then minutes else 0 end) as finish_min,
+        sum(case when task = 'saw' then minutes else 0 end) as saw_min,
+        sum(case when task = 'wait' then minutes else 0 end) as wait_min,
+        sum(case when task in ('set_up', 'clean_up') then minutes else 0 end) as other_min,
+        sum(
+            case when task = 'finish' or (task = 'wait' and wait_for = 'set') then minutes else 0 end
+        ) as finish_stay_min
+    from crew_shares
+    group by pour_id, worker
+),
+
 -- the crew's hours by task
 tasks as (
     select
         pour_id,
-        sum(case when task in ('travel', 'return_visit') then 0 else 1 end) as on_slab,
-        sum(case when task in ('travel', 'return_visit') then 0 else minutes end) / 60.0 as labor_h,
-        sum(case when task = 'travel' then minutes else 0 end) / 60.0 as travel_h,
-        sum(case when task = 'return_visit' then minutes else 0 end) / 60.0 as return_h,
-        sum(case when task = 'place' then minutes else 0 end) / 60.0 as place_labor_h,
-        sum(case when task = 'finish' then minutes else 0 end) / 60.0 as finish_labor_h,
-        sum(case when task = 'saw' then minutes else 0 end) / 60.0 as saw_labor_h,
-        sum(case when task = 'wait' then minutes else 0 end) / 60.0 as wait_labor_h,
-        sum(case when task in ('set_up', 'clean_up') then minutes else 0 end) / 60.0 as other_labor_h,
-        sum(
-            case when task = 'finish' or (task = 'wait' and wait_for = 'set') then minutes else 0 end
-        ) / 60.0 as finish_stay_h
-    from crew_shares
+        sum(on_slab) as on_slab,
+        sum(labor_min) / 60.0 as labor_h,
+        sum(travel_min) / 60.0 as travel_h,
+        sum(return_min) / 60.0 as return_h,
+        sum(place_min) / 60.0 as place_labor_h,
+        sum(finish_min) / 60.0 as finish_labor_h,
+        sum(saw_min) / 60.0 as saw_labor_h,
+        sum(wait_min) / 60.0 as wait_labor_h,
+        sum(other_min) / 60.0 as other_labor_h,
+        sum(finish_stay_min) / 60.0 as finish_stay_h
+    from worker_minutes
     group by pour_id
 ),
 
@@ -185,14 +204,7 @@ hours as (
     left join headcount_hours as h on p.pour_id = h.pour_id
 ),
 
--- each worker's hours on the slab, and the pay that held that day
-worker_hours as (
-    select pour_id, worker, sum(minutes) / 60.0 as worked_h
-    from crew_shares
-    where task not in ('travel', 'return_visit')
-    group by pour_id, worker
-),
-
+-- what the hours on the slab cost, by the pay that held that day
 pays as (
     select
         worker,
@@ -208,14 +220,15 @@ wages as (
         count(*) as workers,
         count(c.pay) as from_crew,
         count(coalesce(c.pay, h.default_pay)) as paid,
-        sum(w.worked_h * coalesce(c.pay, h.default_pay)) as wages_usd
-    from worker_hours as w
+        sum(w.labor_min / 60.0 * coalesce(c.pay, h.default_pay)) as wages_usd
+    from worker_minutes as w
     inner join pours as p on w.pour_id = p.pour_id
     cross join house as h
     left join pays as c
         on
             w.worker = c.worker and c.since <= p.date
             and (c.until is null or p.date < c.until)
+    where w.on_slab > 0
     group by w.pour_id
 ),
 
