@@ -245,14 +245,15 @@ def _causes(
             causes.append(
                 Cause(f"base: {base}", "with it against without", column, having=having(column))
             )
-    mix = pd.Series(words(found.frame, "mix"))
-    usual = mix[usable & (mix != "").to_numpy()].mode()
-    if len(usual):
-        for name in sorted(set(mix[usable]) - {"", str(usual.iloc[0])}):
-            column = np.asarray(mix == name, dtype=float)
+    # A broomed slab is begun sooner than a troweled one, and often has a mix of its own.
+    for name in ("finish", "mix"):
+        level = pd.Series(words(found.frame, name))
+        usual = level[usable & (level != "").to_numpy()].mode()
+        for word in sorted(set(level[usable]) - {"", *usual.head(1)}):
+            column = np.asarray(level == word, dtype=float)
             if having(column) >= FEWEST_EACH:
-                step = f"against {usual.iloc[0]}"
-                causes.append(Cause(f"mix: {name}", step, column, having=having(column)))
+                against = f"against {usual.iloc[0]}".replace("_", " ")
+                causes.append(Cause(f"{name}: {word}", against, column, having=having(column)))
     area = np.log(number(found.frame, "area", 1000.0))
     causes.append(Cause("area", "", area, told=False))
     if placing_min.any():

@@ -1,0 +1,74 @@
+"""What the weather did to finishing, as text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from textwrap import wrap
+from typing import Any
+
+WIDTH = 92
+
+
+def patterns_text(result: Mapping[str, Any]) -> str:
+    """What `pourstats patterns` prints, from the dict that `learning.patterns` gives."""
+    blocks = [
+        "\n".join(_effects(result["first_pass"], "Time to the first pass")),
+        "\n".join(_effects(result["gaps"], "Gap between passes")),
+    ]
+    if result["held_up_left_out"]:
+        left = result["held_up_left_out"]
+        blocks.append(f"{left} first passes that waited for people are left out of the first part.")
+    slow = result["slow_finishing"]
+    if slow["by_month"]:
+        blocks.append("\n".join(_lost(slow["by_month"], "Month", slow["against"])))
+        blocks.append("\n".join(_lost(slow["by_start_hour"], "Start", slow["against"])))
+    if result["start_earlier"]:
+        lines = ["When to start earlier:"]
+        for advice in result["start_earlier"]:
+            lines += wrap(
+                f"{advice['do']} {advice['because']}", WIDTH,
+                initial_indent="  ", subsequent_indent="  ",
+            )  # fmt: skip
+        blocks.append("\n".join(lines))
+    return "\n\n".join(blocks) + "\n"
+
+
+def _effects(part: Mapping[str, Any], title: str) -> list[str]:
+    if part["says"]:
+        return [f"{title}:", *wrap(part["says"], WIDTH, initial_indent="  ")]
+    lines = [
+        f"{title}: {part['median_min']:.0f} minutes in the middle, {part['pours']} pours.",
+        f"  {'':<40}{'minutes':>8}   {'19 in 20 within':<18}{'pours with it':>13}",
+    ]
+    for effect in part["effects"]:
+        what = f"{effect['cause'].split(': ')[-1].replace('_', ' ')} ({effect['step']})"
+        reach = f"{effect['minutes_low']:+.0f} to {effect['minutes_high']:+.0f}"
+        mark = "" if effect["clear"] else "   may be nothing"
+        shown = f"{effect['minutes']:>+8.0f}   {reach:<18}{effect['having']:>13}"
+        lines.append(f"  {what[:40]:<40}{shown}{mark}")
+    for pair in part["apart"]:
+        lines.append(f"  {pair[0]} and {pair[1]} went together: this record can't part them.")
+    lines.append(
+        lines.append(
+            "  Each is adjusted for the others. Weather: the two hours after placing or the last pass."
+        )
+    )
+    return lines
+
+
+def _lost(rows: list[dict[str, Any]], head: str, against: str) -> list[str]:
+    lines = [
+        f"Hours over {against}:",
+        f"  {head:<9}{'pours':>6}{'hours a pour':>14}   {'19 in 20 within':<18}"
+        f"{'labor hours':>12}{'dollars':>10}",
+    ]
+    for row in rows:
+        group = row["group"] + (":00" if head == "Start" else "")
+        low, high = row["over_h_low"], row["over_h_high"]
+        reach = "too few to say" if low is None else f"{low:+.1f} to {high:+.1f}"
+        usd = "" if row["lost_usd"] is None else f"{row['lost_usd']:,.0f}"
+        lines.append(
+            f"  {group:<9}{row['pours']:>6}{row['over_h_mean']:>+14.1f}   {reach:<18}"
+            f"{row['lost_labor_h']:>+12.1f}{usd:>10}"
+        )
+    return lines
