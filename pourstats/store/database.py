@@ -12,7 +12,7 @@ import re
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,6 +38,9 @@ def default_path() -> Path:
     return Path(platformdirs.user_data_dir("pourstats", appauthor=False)) / "pours.duckdb"
 
 
+_HELD = re.compile("could not set lock|conflicting lock|used by another process", re.IGNORECASE)
+
+
 class Store:
     """A crew's record in one file."""
 
@@ -46,65 +49,80 @@ class Store:
         self.patience_s = patience_s
 
     def exists(self) -> bool:
-        """Whether there is a file at the store's path."""
-        return self.path.is_file()
+        """Whether there is a file at the store's path, and something in it."""
+        return self.path.is_file() and self.path.stat().st_size > 0
 
     @contextmanager
     def read(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """A connection to read with. Refusal (status 1) where there is no store."""
         with _ONE_AT_A_TIME:
+            if self.path.is_dir():
+                raise self._unusable("")
             if not self.exists():
-                raise Refusal(
-                    f"there is no store at {self.path} yet; `pourstats load FOLDER` makes one from"
-                    " your logs, `pourstats demo` shows a sample season",
-                    status=1,
-                )
-            connection = self._open(read_only=True)
-            if self._is_behind(connection):
-                connection.close()
-                with self.write():
-                    pass
-                connection = self._open(read_only=True)
-            try:
+                raise self._missing()
+            with self._opened(read_only=True) as connection:
+                if schema.is_blank(connection):
+                    raise self._missing()
+                if self._check(connection) == schema.VERSION:
+                    schema.refresh_house(connection)
+                    yield connection
+                    return
+            with self.write():
+                pass
+            with self._opened(read_only=True) as connection:
                 schema.refresh_house(connection)
                 yield connection
-            finally:
-                connection.close()
 
     @contextmanager
     def write(self, create: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
         """A connection to write with, its schema up to date; makes the store unless ``create`` is
         False. The caller commits what it began."""
         with _ONE_AT_A_TIME:
-            new = not self.exists()
-            if new:
+            if self.path.is_dir():
+                raise self._unusable("")
+            if not self.exists():
                 if not create:
                     raise Refusal(f"there is no store at {self.path}", status=1)
                 try:
                     self.path.parent.mkdir(parents=True, exist_ok=True)
+                    if self.path.is_file() and self.path.stat().st_size == 0:
+                        # An empty file is no database to DuckDB.
+                        self.path.unlink()
                 except OSError as error:
                     raise Refusal(
-                        f"can't make the folder {self.path.parent} ({error.strerror}); name another"
-                        " with --store"
+                        f"can't make {error.filename or self.path.parent} ({error.strerror}); name"
+                        " another place with --store"
                     ) from None
-            connection = self._open(read_only=False)
-            try:
-                if new:
+            with self._opened(read_only=False) as connection:
+                # New, or made by a process that was stopped before it could fill it.
+                if schema.is_blank(connection):
                     schema.create(connection)
-                else:
-                    if self._check(connection) < schema.VERSION:
-                        schema.upgrade(connection)
+                elif self._check(connection) < schema.VERSION:
+                    schema.upgrade(connection)
                 schema.refresh_house(connection)
                 yield connection
-            finally:
+
+    @contextmanager
+    def _opened(self, read_only: bool) -> Iterator[duckdb.DuckDBPyConnection]:
+        """An open connection, closed in the end; an error of the file itself becomes a Refusal."""
+        import duckdb
+
+        connection = self._open(read_only)
+        try:
+            yield connection
+        except (duckdb.IOException, duckdb.FatalException, duckdb.SerializationException) as error:
+            raise self._unusable(str(error)) from None
+        finally:
+            # Of a damaged file even the closing may fail.
+            with suppress(duckdb.Error):
                 connection.close()
 
-    def _is_behind(self, connection: duckdb.DuckDBPyConnection) -> bool:
-        try:
-            return self._check(connection) < schema.VERSION
-        except BaseException:
-            connection.close()
-            raise
+    def _missing(self) -> Refusal:
+        return Refusal(
+            f"there is no store at {self.path} yet; `pourstats load FOLDER` makes one from"
+            " your logs, `pourstats demo` shows a sample season",
+            status=1,
+        )
 
     def _check(self, connection: duckdb.DuckDBPyConnection) -> int:
         """The store's version. Refusal for what is no store, or a newer one."""
@@ -137,7 +155,7 @@ class Store:
                 return connection
             except duckdb.Error as error:
                 text = str(error)
-                if "lock" not in text.lower():
+                if not _HELD.search(text):
                     raise self._unusable(text) from None
                 if time.monotonic() > deadline:
                     raise Refusal(

@@ -91,6 +91,11 @@ def version(connection: duckdb.DuckDBPyConnection) -> int:
     return int(row[0]) if row is not None else 0
 
 
+def is_blank(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Whether the database holds no table at all."""
+    return connection.execute("SELECT 1 FROM duckdb_tables() LIMIT 1").fetchone() is None
+
+
 def upgrade(connection: duckdb.DuckDBPyConnection) -> None:
     """Bring an older store up to this version, in one transaction; a current one is left alone."""
     found = version(connection)

@@ -1,0 +1,445 @@
+"""One file, many callers: held, missing, foreign, damaged, older, newer, copied and put back."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pytest
+
+from pourstats.faults import Refusal
+from pourstats.logs.tables import TABLES
+from pourstats.store import reading, rules, schema
+from pourstats.store.database import Store, default_path
+from pourstats.store.history import delete, undo
+from pourstats.store.loading import load
+from pourstats.store.rescue import backup, restore
+
+TIMEOUT_S = 60
+
+
+@pytest.fixture
+def holder(ledger: Any) -> Iterator[subprocess.Popen[str]]:
+    """Another process that holds the store open to write."""
+    code = f"""
+        import duckdb, sys
+        held = duckdb.connect({str(ledger.store.path)!r})
+        print("held", flush=True)
+        sys.stdin.readline()
+    """
+    process = subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(code)],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert process.stdout is not None
+    assert process.stdout.readline() == "held\n"
+    yield process
+    if process.poll() is None:
+        process.communicate("\n", timeout=TIMEOUT_S)
+
+
+# Held ---------------------------------------------------------------------------------------------
+
+
+def test_a_held_store_is_refused_by_the_holders_name(
+    ledger: Any, holder: subprocess.Popen[str]
+) -> None:
+    impatient = Store(ledger.store.path, patience_s=0.05)
+    with pytest.raises(Refusal, match=str(holder.pid)) as caught, impatient.write():
+        pass
+    assert caught.value.status == 2
+    assert "held by" in str(caught.value)
+    with pytest.raises(Refusal, match=str(holder.pid)), impatient.read():
+        pass
+    copy = ledger.folder / "copy.backup"
+    with pytest.raises(Refusal, match=str(holder.pid)):
+        backup(impatient, copy)
+    assert not copy.exists()
+
+
+def test_a_held_store_is_waited_for(ledger: Any, holder: subprocess.Popen[str]) -> None:
+    import threading
+
+    def release() -> None:
+        holder.communicate("\n", timeout=TIMEOUT_S)
+
+    timer = threading.Timer(0.3, release)
+    timer.start()
+    with Store(ledger.store.path, patience_s=TIMEOUT_S).write() as connection:
+        assert connection.execute("SELECT count(*) FROM pours").fetchone() == (0,)
+    timer.join()
+
+
+def test_a_restore_over_a_held_store_is_refused(
+    full: Any, tmp_path: Path, holder: subprocess.Popen[str]
+) -> None:
+    """The fixtures share the folder, so that the holder holds the full store."""
+    impatient = Store(full.store.path, patience_s=0.05)
+    source = tmp_path / "copy.backup"
+    Store(source).write().__enter__().close()
+    with pytest.raises(Refusal) as caught:
+        restore(impatient, source)
+    assert caught.value.status == 2
+
+
+def test_readers_do_not_lock_one_another_out(full: Any) -> None:
+    code = f"""
+        from pathlib import Path
+        from pourstats.store.database import Store
+        with Store(Path({str(full.store.path)!r}), patience_s=0).read() as connection:
+            print(connection.execute("SELECT count(*) FROM pours").fetchone()[0])
+    """
+    with full.store.read():
+        done = subprocess.run(
+            [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True,
+            check=False, timeout=TIMEOUT_S,
+        )  # fmt: skip
+    assert done.stdout == "1\n", done.stderr
+
+
+# Missing ------------------------------------------------------------------------------------------
+
+
+def test_a_read_never_makes_a_store(tmp_path: Path) -> None:
+    store = Store(tmp_path / "deep" / "s.duckdb")
+    with pytest.raises(Refusal) as caught, store.read():
+        pass
+    assert caught.value.status == 1
+    assert "pourstats load" in str(caught.value)
+    assert list(tmp_path.iterdir()) == []
+    found = rules.in_force(store, "burden")
+    assert found["burden"]["value"] == 0.35
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_write_makes_the_folders_too(tmp_path: Path) -> None:
+    store = Store(tmp_path / "a" / "b" / "s.duckdb")
+    with store.write():
+        pass
+    assert store.exists()
+
+
+def test_the_path_comes_from_the_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("POURSTATS_STORE", str(tmp_path / "mine.duckdb"))
+    assert default_path() == tmp_path / "mine.duckdb"
+    monkeypatch.setenv("POURSTATS_STORE", "")
+    assert default_path().name == "pours.duckdb"
+
+
+# Foreign, damaged, newer --------------------------------------------------------------------------
+
+
+def _foreign(path: Path) -> None:
+    connection = duckdb.connect(str(path))
+    connection.execute("CREATE TABLE pours (a INTEGER); INSERT INTO pours VALUES (1)")
+    connection.close()
+
+
+def _newer(path: Path) -> None:
+    with Store(path).write() as connection:
+        connection.execute("UPDATE meta SET value = '99' WHERE name = 'schema_version'")
+
+
+@pytest.mark.parametrize(
+    ("make", "says"),
+    [
+        (lambda path: path.write_bytes(b"pour_id,date\nA1,2031-06-03\n" * 400), "not a pourstats"),
+        (lambda path: path.write_bytes(b"\0" * 20_000), "not a pourstats"),
+        (lambda path: path.write_bytes(b"x"), "not a pourstats"),
+        (_foreign, "not a pourstats store"),
+        (_newer, "newer pourstats"),
+        (lambda path: path.mkdir(), "folder"),
+    ],
+)
+def test_what_is_no_store_is_refused_and_left_as_it_was(
+    tmp_path: Path, make: Any, says: str
+) -> None:
+    path = tmp_path / "s.duckdb"
+    make(path)
+    before = path.read_bytes() if path.is_file() else None
+    for opened in (Store(path).read, Store(path).write):
+        with pytest.raises(Refusal, match=says) as caught, opened():
+            pass
+        assert caught.value.status in (1, 2)
+    if before is not None:
+        assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("way", ["empty", "blank"])
+def test_a_store_that_was_never_filled_is_none_yet(
+    tmp_path: Path, shapes: dict[str, Any], way: str
+) -> None:
+    """What a process leaves that was killed while it made the store; or an empty file."""
+    ledger = shapes["Ledger"](tmp_path, made=False)
+    if way == "empty":
+        ledger.store.path.touch()
+    else:
+        duckdb.connect(str(ledger.store.path)).close()
+        with pytest.raises(Refusal) as caught, ledger.store.read():
+            pass
+        assert caught.value.status == 1
+    with pytest.raises(Refusal), ledger.store.read():
+        pass
+    with ledger.store.write() as connection:
+        assert schema.version(connection) == schema.VERSION
+    assert ledger.one("pours").status == 0
+
+
+def test_a_truncated_store_is_refused(full: Any) -> None:
+    data = full.store.path.read_bytes()
+    full.store.path.write_bytes(data[: len(data) // 2])
+    with pytest.raises(Refusal) as caught, full.store.read() as connection:
+        connection.execute("SELECT * FROM pours").fetchall()
+    assert caught.value.status == 2
+
+
+def test_a_load_into_what_is_no_store_is_refused(full: Any) -> None:
+    full.store.path.write_bytes(b"not a store" * 1000)
+    with pytest.raises(Refusal) as caught:
+        full.one("pours")
+    assert caught.value.status == 2
+
+
+# Upgrade ------------------------------------------------------------------------------------------
+
+SINCE_2 = ("mappings", "kept")
+
+
+def as_version_1(path: Path) -> None:
+    """Turns a store of today into one of version 1: without what came later, and saying so."""
+    connection = duckdb.connect(str(path))
+    for name in SINCE_2:
+        connection.execute(f"DROP TABLE {name}")
+    connection.execute("UPDATE meta SET value = '1' WHERE name = 'schema_version'")
+    connection.close()
+
+
+@pytest.mark.parametrize("way", ["read", "write", "load", "undo", "backup", "restore"])
+def test_a_store_of_the_version_before_opens_with_all_its_rows(full: Any, way: str) -> None:
+    before = _rows(full.store)
+    as_version_1(full.store.path)
+    if way == "read":
+        with full.store.read():
+            pass
+    elif way == "write":
+        with full.store.write():
+            pass
+    elif way == "load":
+        assert full.one("pours").status == 0
+    elif way == "undo":
+        delete(full.store, "A1")
+        undo(full.store)
+    elif way == "backup":
+        backup(full.store, full.folder / "copy.backup")
+    else:
+        source = full.folder / "old.duckdb"
+        full.store.path.rename(source)
+        restore(full.store, source)
+    with full.store.read() as connection:
+        assert schema.version(connection) == schema.VERSION
+        for name in SINCE_2:
+            connection.execute(f"SELECT * FROM {name}")
+    assert _rows(full.store) == before
+
+
+def test_a_column_that_came_later_is_blank_in_older_rows(full: Any) -> None:
+    before = _rows(full.store)
+    as_version_1(full.store.path)
+    connection = duckdb.connect(str(full.store.path))
+    for table in ("pours", "deleted_pours"):
+        connection.execute(f"ALTER TABLE {table} DROP COLUMN notes")
+    connection.close()
+    assert _rows(full.store) == before
+    assert full.one("pours", notes="late").tables["pours"]["replaced"] == 1
+
+
+def _rows(store: Store) -> dict[str, list[Any]]:
+    found = {}
+    with store.read() as connection:
+        for name, table in TABLES.items():
+            listed = ", ".join(f'"{column}"' for column in table.names)
+            found[name] = connection.execute(
+                f"SELECT {listed} FROM {name} ORDER BY _seq"
+            ).fetchall()
+    return found
+
+
+# Backup and restore -------------------------------------------------------------------------------
+
+
+def test_backup_and_restore_bring_all_back(full: Any) -> None:
+    rules.set_rule(full.store, "burden", "0.4")
+    full.one("pours", area="700")
+    full.one("trucks", pour_id="Z9")
+    copy = full.folder / "copy.backup"
+    assert backup(full.store, copy) == 1
+    before, books = _rows(full.store), _books(full.store)
+    delete(full.store, "A1")
+    rules.set_rule(full.store, "burden", "0.6")
+    assert restore(full.store, copy) == 1
+    assert _rows(full.store) == before
+    assert _books(full.store) == books
+    assert rules.in_force(full.store, "burden")["burden"]["value"] == 0.4
+    undo(full.store)
+    undo(full.store)
+    assert full.value("SELECT area FROM pours") == 600
+    assert copy.exists()
+    assert restore(full.store, copy) == 1
+
+
+def _books(store: Store) -> dict[str, list[Any]]:
+    with store.read() as connection:
+        return {name: connection.execute(query).fetchall()
+                for name, query in reading.BOOKS.items()}  # fmt: skip
+
+
+def test_restore_where_there_is_no_store(full: Any, tmp_path: Path) -> None:
+    copy = full.folder / "copy.backup"
+    backup(full.store, copy)
+    other = Store(tmp_path / "new" / "place" / "s.duckdb")
+    assert restore(other, copy) == 1
+    assert _rows(other) == _rows(full.store)
+
+
+def test_restore_replaces_a_damaged_store(full: Any) -> None:
+    before = _rows(full.store)
+    copy = full.folder / "copy.backup"
+    backup(full.store, copy)
+    full.store.path.write_bytes(b"damaged" * 1000)
+    assert restore(full.store, copy) == 1
+    assert _rows(full.store) == before
+
+
+@pytest.mark.parametrize(
+    "spoil", ["cut", "bits", "csv", "foreign", "newer", "row", "missing", "empty"]
+)
+def test_a_spoiled_backup_is_refused_whole(full: Any, spoil: str) -> None:
+    copy = full.folder / "copy.backup"
+    backup(full.store, copy)
+    data = bytearray(copy.read_bytes())
+    if spoil == "cut":
+        copy.write_bytes(data[: len(data) * 2 // 3])
+    elif spoil == "bits":
+        for place in range(len(data) // 3, len(data), 997):
+            data[place] ^= 0xFF
+        copy.write_bytes(data)
+    elif spoil == "csv":
+        copy.write_text("pour_id,date\n")
+    elif spoil == "empty":
+        copy.write_bytes(b"")
+    elif spoil == "missing":
+        copy.unlink()
+    elif spoil == "foreign":
+        copy.unlink()
+        _foreign(copy)
+    else:
+        connection = duckdb.connect(str(copy))
+        connection.execute(
+            "UPDATE meta SET value = '99' WHERE name = 'schema_version'"
+            if spoil == "newer"
+            else "UPDATE pours SET area = 601"
+        )
+        connection.close()
+    before, store = _rows(full.store), full.store.path.read_bytes()
+    with pytest.raises(Refusal) as caught:
+        restore(full.store, copy)
+    assert caught.value.status == 2
+    assert _rows(full.store) == before
+    assert full.store.path.read_bytes() == store
+    assert not [p for p in full.folder.iterdir() if "restoring" in p.name]
+
+
+def test_a_backup_overwrites_nothing(full: Any) -> None:
+    there = full.folder / "there"
+    there.write_text("dear")
+    with pytest.raises(Refusal) as caught:
+        backup(full.store, there)
+    assert caught.value.status == 2
+    assert there.read_text() == "dear"
+    with pytest.raises(Refusal):
+        backup(full.store, full.folder / "no" / "such" / "folder.backup")
+    with pytest.raises(Refusal):
+        restore(full.store, full.store.path)
+
+
+def test_a_backup_of_nothing(tmp_path: Path) -> None:
+    with pytest.raises(Refusal) as caught:
+        backup(Store(tmp_path / "s.duckdb"), tmp_path / "copy")
+    assert caught.value.status == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+# A load that is killed ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("moment", ["store_rows", "take_up", "finish"])
+def test_a_killed_load_leaves_all_of_a_file_or_nothing(full: Any, moment: str) -> None:
+    """The process dies without a word in the middle of the second file."""
+    rows = "\n".join(f"P{i},2031-06-03,Oak,garage,600,4" for i in range(2000))
+    folder = full.path({
+        "pours.csv": f"pour_id,date,site,slab_type,area,thickness\n{rows}\n",
+        "trucks.csv": "pour_id,ticket,volume\n" + "".join(f"P{i},1,9\n" for i in range(2000)),
+    })  # fmt: skip
+    where = {"store_rows": "pourstats.store.loading.store_rows",
+             "take_up": "pourstats.store.corrections.take_up",
+             "finish": "pourstats.store.books.finish"}[moment]  # fmt: skip
+    code = f"""
+        import os, signal
+        from pathlib import Path
+        from pourstats.store import books, corrections, loading
+        module, _, name = {where!r}.rpartition(".")
+        module = {{"loading": loading, "corrections": corrections, "books": books}}[
+            module.rpartition(".")[2]]
+        real = getattr(module, name)
+        def deadly(connection, *rest):
+            done = real(connection, *rest)
+            found = connection.execute("SELECT count(*) FROM trucks").fetchone()[0]
+            if found > 1:
+                os.kill(os.getpid(), getattr(signal, "SIGKILL", signal.SIGTERM))
+            return done
+        setattr(module, name, deadly)
+        loading.load(loading.Store(Path({str(full.store.path)!r})), [Path({str(folder)!r})])
+    """
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code)], check=False, timeout=TIMEOUT_S,
+        capture_output=True, text=True,
+    )  # fmt: skip
+    assert done.returncode != 0
+    assert "Error" not in done.stderr, done.stderr
+    assert full.value("SELECT count(*) FROM pours") == 2001
+    assert full.value("SELECT count(*) FROM trucks") == 1
+    # The same load again: what was done is unchanged, the rest is added.
+    report = load(full.store, [folder])
+    assert report.tables["pours"]["unchanged"] == 2000
+    assert report.tables["trucks"]["added"] == 2000
+    assert full.value("SELECT count(*) FROM trucks") == 2001
+
+
+# The change counter -------------------------------------------------------------------------------
+
+
+def test_the_change_counter_moves_with_every_change_and_only_then(full: Any) -> None:
+    def counter() -> int:
+        return int(full.value("SELECT value FROM meta WHERE name = 'change_counter'"))
+
+    seen = [counter()]
+    for change in (
+        lambda: full.one("pours", area="700"), lambda: full.one("pours", pour_id="B2", area="0"),
+        lambda: delete(full.store, "A1"), lambda: undo(full.store),
+        lambda: rules.set_rule(full.store, "burden", "0.4"),
+    ):  # fmt: skip
+        change()
+        seen.append(counter())
+    assert seen == sorted(set(seen))
+    full.one("pours", area="700")
+    rules.set_rule(full.store, "burden", "0.4")
+    with full.store.read():
+        pass
+    assert counter() == seen[-1]
