@@ -136,6 +136,16 @@ def test_a_wrecked_day_neither_steers_nor_is_thrown_out():
     assert np.mean(moved) < 0.03
 
 
+@pytest.mark.parametrize("factor", [0.01, 20.0])
+def test_a_slip_of_the_pen_moves_little(factor):
+    clean = past(40)
+    slipped = clean.copy()
+    slipped.loc[20, "labor_h"] *= factor
+    usual, after = hours_model(clean), hours_model(slipped)
+    assert median(after, jobs()) == pytest.approx(median(usual, jobs()), rel=0.02)
+    assert width(after, jobs()) < 1.25 * width(usual, jobs())
+
+
 def test_a_crew_that_slowed_down_is_told_as_it_is_now():
     frame = past(80)
     frame.loc[40:, "labor_h"] *= 1.35

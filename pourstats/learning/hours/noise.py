@@ -1,4 +1,4 @@
-"""How a pour's hours scatter about what was to be expected: three kinds of day.
+"""How a pour's hours scatter about what was to be expected: three kinds of day, and slips.
 
 Most days scatter a little, some scatter wide, and a few are wrecked and run well over. Each pour's
 share in the three is worked out from its error, so that a wrecked day neither steers the rates nor
@@ -42,6 +42,10 @@ class Noise:
 
 LOOSE = 2.2
 
+SLIP_SHARE, SLIP_SPREAD = 0.002, 1.5
+"""Rows whose hours are a slip of the pen, and how far they may be off on the log scale. They count
+for next to nothing, and no day ahead is one. Common practice, no source."""
+
 SIGMA_WORTH, ROUGH_WORTH, WRECK_WORTH, TASK_WORTH = 5.0, 8.0, 4.0, 20.0
 """How many pours' worth of record the starting values above stand for. Common practice, no source:
 held wide enough that a season decides."""
@@ -71,6 +75,7 @@ class Days:
     normal: Array
     loose: Array
     wrecked: Array
+    slip: Array
     weight: Array
     """Working precision of the row."""
     shift: Array
@@ -78,7 +83,7 @@ class Days:
 
 
 def days_of(noise: Noise, error: Array, variance: Array, record: Record) -> Days:
-    """Each row's shares in the three kinds of day, given its error and a normal day's variance."""
+    """Each row's shares in the kinds of day, given its error and a normal day's variance."""
     wreck = np.where(record.troubled, noise.wreck_share_troubled, noise.wreck_share)
     loose, wide = variance * LOOSE**2, variance + noise.wreck_spread**2
     log_odds = np.stack(
@@ -86,12 +91,14 @@ def days_of(noise: Noise, error: Array, variance: Array, record: Record) -> Days
             np.log(1.0 - wreck) + np.log(1.0 - noise.loose_share) - _half(error, variance),
             np.log(1.0 - wreck) + np.log(noise.loose_share) - _half(error, loose),
             np.log(wreck) - _half(error - noise.wreck, wide),
+            np.log(SLIP_SHARE) - _half(error, np.full_like(error, SLIP_SPREAD**2)),
         ]
     )
     odds = np.exp(log_odds - log_odds.max(axis=0))
     odds /= odds.sum(axis=0)
-    weight = odds[0] / variance + odds[1] / loose + odds[2] / wide
-    return Days(odds[0], odds[1], odds[2], weight, odds[2] * noise.wreck / wide / weight)
+    weight = odds[0] / variance + odds[1] / loose + odds[2] / wide + odds[3] / SLIP_SPREAD**2
+    shift = odds[2] * noise.wreck / wide / weight
+    return Days(odds[0], odds[1], odds[2], odds[3], weight, shift)
 
 
 def _half(error: Array, variance: Array) -> Array:
@@ -116,7 +123,7 @@ def noise_of(noise: Noise, record: Record, days: Days, errors: Errors) -> Noise:
     first = Noise()
     error = record.log_hours - errors.log_mean
     squares = error**2 + errors.doubt
-    wrecked, clean = days.wrecked, 1.0 - days.wrecked
+    wrecked, clean = days.wrecked, days.normal + days.loose
     tight = days.normal + days.loose / LOOSE**2
     rough = record.headcount > 0
     unit = row_variance(
