@@ -1,4 +1,4 @@
-"""Callbacks: the whole picture, what to do about it, and what a job ahead may cost in them."""
+"""Callbacks: the whole picture, which habit to change, and which floors to look at."""
 
 from __future__ import annotations
 
@@ -7,15 +7,25 @@ from typing import Any
 
 import pandas as pd
 
+from pourstats.learning.callbacks.features import FEATURES
 from pourstats.learning.callbacks.groups import fault_counts, groupings
+from pourstats.learning.callbacks.looks import DOUBLED, POWER
+from pourstats.learning.callbacks.rare import watch
 from pourstats.learning.callbacks.rates import LEVEL, cost_interval, group_rates, rates
 from pourstats.learning.callbacks.record import counting_ages, pours_record, rule
+from pourstats.learning.callbacks.risk import PRIOR_M, Effect, Risk, correction, risk
 from pourstats.learning.callbacks.waiting import still_to_come
 from pourstats.learning.callbacks.year import luck_limits, this_year, time_to_call
+from pourstats.learning.intervals import score_interval
 from pourstats.planning.defects import DEFECTS
+from pourstats.planning.habits import HABITS
 
 PEOPLE = ("lead",)
 """Groupings by person: counts and intervals only, in the order of the alphabet, never marked."""
+MARKED = 1.5
+"""A floor is marked from this many times the usual chance on, if a habit told of is among it."""
+GUIDANCE_MARKS = 2
+"""So many things against published guidance mark a floor while the record is silent."""
 
 
 def callback_picture(
@@ -25,13 +35,14 @@ def callback_picture(
 
     ``frames`` are the log tables and measures of learning.callbacks.record.FRAMES by name, in house
     units; ``house`` the house rules that are set. Pure: the same log gives the same picture. Money
-    is in USD; shares are 0 to 1; unknown is None.
+    is in USD; shares are 0 to 1; intervals are 90 % two-sided; unknown is None.
     """
     pours = pours_record(frames, house)
     if not len(pours):
         return {"state": "no_pours"}
-    age_limit = rule(house, "age_limit_min") or 90.0
+    age_limit = age_limit_min(house)
     whole = rates(pours)
+    found, values = risk(frames, pours, age_limit)
     picture: dict[str, Any] = {
         "state": _state(whole),
         "level": LEVEL,
@@ -41,11 +52,20 @@ def callback_picture(
         "still_to_come": still_to_come(pours),
         "time_to_call": time_to_call(pours),
         "this_year": this_year(pours),
+        "watch": watch(pours),
+        "advice": _advice(found),
+        "risk": _risk(found),
+        "floors": _floors(found, values, pours),
         "by": _by(frames, pours, age_limit, whole["rate"]),
         "defects": _defects(frames, pours),
         "faults": _faults(frames, pours),
     }
     return {name: plain(part) for name, part in picture.items()}
+
+
+def age_limit_min(house: Mapping[str, object]) -> float:
+    """The house's oldest concrete, minutes."""
+    return rule(house, "age_limit_min") or 90.0
 
 
 def _state(whole: Mapping[str, Any]) -> str:
@@ -54,18 +74,179 @@ def _state(whole: Mapping[str, Any]) -> str:
     return "no_calls" if not whole["callbacks"] else "calls"
 
 
+def _risk(found: Risk) -> dict[str, Any]:
+    return {
+        "floors": found.pours,
+        "called_back": found.called,
+        "fitted": found.model is not None,
+        "correction": correction(found.looks),
+        "prior": {"family": "log-F", "m": PRIOR_M, "odds_ratio_95": [1 / 9.6, 9.6]},
+        "shows": {"odds_ratio": DOUBLED, "power": POWER},
+        "effects": [
+            {**vars(effect), "state": effect_state(effect), "so_words": HABITS[effect.name].so,
+             "otherwise_words": HABITS[effect.name].otherwise}
+            for effect in found.effects
+        ],
+    }  # fmt: skip
+
+
+def effect_state(effect: Effect) -> str:
+    """Where a habit stands: told, cant_tell, no_sign, one_sided or not_logged.
+
+    no_sign: the record would most likely show doubled odds, and its interval leaves them out.
+    one_sided: every floor logged has it, or none.
+    """
+    if effect.told:
+        return "told"
+    if not effect.so + effect.not_so:
+        return "not_logged"
+    if not min(effect.so, effect.not_so):
+        return "one_sided"
+    if effect.more_pours == 0 and effect.p95 is not None and effect.p95 < DOUBLED:
+        return "no_sign"
+    return "cant_tell"
+
+
+def _advice(found: Risk) -> list[dict[str, Any]]:
+    """What to change, the surest first; if nothing stands, the one thing to go on with."""
+    advice = [
+        {
+            "do": HABITS[effect.name].do,
+            "because": _because(effect),
+            "source": f"your own record; {HABITS[effect.name].source}",
+            "habit": effect.name,
+        }
+        for effect in found.effects
+        if effect.told
+    ]
+    if advice:
+        return advice
+    waiting = [
+        effect
+        for effect in found.effects
+        if effect_state(effect) == "cant_tell" and effect.more_pours
+    ]
+    blank = [e.name for e in found.effects if effect_state(e) == "not_logged"]
+    because = (
+        f"In {found.looks} looks no habit stands out from luck, with {found.called} floors called"
+        " back so far."
+        if found.looks
+        else "Too few floors, or calls, to look for habits yet."
+    )
+    if waiting and waiting[0].more_pours:
+        because += (
+            f" About {round_up(waiting[0].more_pours)} more pours would show a habit that doubles"
+            f" the odds, {round_up(waiting[0].more_pours_tripled or 0) or 'none'} more one that"
+            " triples them."
+        )
+    missing = list(dict.fromkeys(HABITS[name].log for name in blank))[:3]
+    log = f" and log {', '.join(missing)}" if missing else ""
+    return [
+        {
+            "do": f"Too early to change a habit on this record: keep to published practice{log}.",
+            "because": because,
+            "source": "your own record",
+            "habit": None,
+        }
+    ]
+
+
+def _because(effect: Effect) -> str:
+    habit = HABITS[effect.name]
+    against = (
+        "the driest third of days against the mildest is"
+        if effect.name == "dried_fast"
+        else "that is"
+    )
+    return (
+        f"Floors {habit.so}: {effect.so_called} of {effect.so} came back so far; {habit.otherwise}:"
+        f" {effect.not_so_called} of {effect.not_so}. All else alike {against}"
+        f" {effect.odds_ratio:.1f} times the odds ({effect.p05:.1f} to {effect.p95:.1f})."
+        f" {habit.because}"
+    )
+
+
+def round_up(pours: int) -> int:
+    """To one and a half digits: no need is known closer."""
+    step = 10 if pours < 200 else 50 if pours < 1000 else 100 if pours < 5000 else 1000
+    return -(-pours // step) * step
+
+
+def _floors(found: Risk, values: pd.DataFrame, pours: pd.DataFrame) -> list[dict[str, Any]]:
+    """Floors too young to count and not called back, those to look at first, then by chance."""
+    waiting = (~pours["old_enough"] & ~pours["called_back"]).to_numpy(bool)
+    own, about = values[waiting].reset_index(drop=True), pours[waiting].reset_index(drop=True)
+    rows = [
+        {"pour_id": str(pour), "date": day, "slab_type": kind, **outlook}
+        for pour, day, kind, outlook in zip(
+            about["pour_id"],
+            about["date"],
+            about["slab_type"],
+            outlooks(found, own, about["outdoors"]),
+            strict=True,
+        )
+    ]
+    return sorted(rows, key=lambda row: (row["look_at"] is None, -row["chance"], row["pour_id"]))
+
+
+def outlooks(found: Risk, values: pd.DataFrame, outdoors: pd.Series) -> list[dict[str, Any]]:
+    """Of each floor: chance of coming back with its interval, ``usual``, and its reasons.
+
+    ``values`` are features as learning.callbacks gives them; what isn't known yet counts as usual.
+    ``look_at`` says what marks the floor: record, guidance or None. The record marks only by habits
+    that stand after the correction; guidance by two or more things against it. The record's own
+    reasons come first.
+    """
+    chances = found.chances(values, outdoors)
+    scaled = found.scaled(values).to_dict("records")
+    told = [effect.name for effect in found.effects if effect.told]
+    rows: list[dict[str, Any]] = []
+    for place, (own, raw) in enumerate(zip(scaled, values.to_dict("records"), strict=True)):
+        chance = {name: float(chances[name].iloc[place]) for name in ("chance", "p05", "p95")}
+        proven = [name for name in told if own[name] >= 0.5]
+        # Dry by guidance is dry against the published limit, not against the crew's other days.
+        against = [
+            name
+            for name in FEATURES
+            if name not in told and raw[name] >= (1.0 if name == "dried_fast" else 0.5)
+        ]
+        by_record = bool(proven) and chance["chance"] >= MARKED * found.usual
+        by_guidance = len(proven) + len(against) >= GUIDANCE_MARKS
+        rows.append(
+            {
+                **chance,
+                "usual": found.usual,
+                "look_at": "record" if by_record else "guidance" if by_guidance else None,
+                "reasons": [_reason(name, "record") for name in proven]
+                + [_reason(name, "guidance") for name in against],
+            }
+        )
+    return rows
+
+
+def _reason(name: str, by: str) -> dict[str, str]:
+    source = "your own record" if by == "record" else HABITS[name].source
+    return {"habit": name, "words": HABITS[name].so, "by": by, "source": source}
+
+
 def _by(
     frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame, age_limit: float, share: float | None
 ) -> dict[str, list[dict[str, Any]]]:
     found = {}
     for name, groups in groupings(frames, pours, age_limit).items():
         rows = group_rates(pours, groups)
-        if name in PEOPLE or name == "month":
-            rows.sort(key=lambda row: (row["group"] == "unknown", row["group"]))
+        if name in (*PEOPLE, "month", "evaporation_class", "first_pass_timing", "saw_delay"):
+            rows.sort(key=lambda row: (row["group"] == "unknown", _place(row["group"])))
         if name not in PEOPLE:
             luck_limits(rows, share)
         found[name] = rows
     return found
+
+
+def _place(group: str) -> tuple[int, str]:
+    """Classes in their own order, all else by the alphabet."""
+    classes = ("under 0.1", "0.1 to 0.2", "0.2 and over", "early third", "middle third")
+    return (classes.index(group) if group in classes else len(classes), group)
 
 
 def _defects(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> list[dict[str, Any]]:
@@ -87,8 +268,6 @@ def _defects(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> list[di
 
 def _faults(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> list[dict[str, Any]]:
     """Rates by fault: pours with a call of that fault over all pours old enough."""
-    from pourstats.learning.intervals import score_interval
-
     at_risk = int(pours["old_enough"].sum())
     rows = []
     for word, count in fault_counts(frames["callbacks"], pours, "fault").items():
@@ -106,10 +285,10 @@ def plain(value: Any) -> Any:
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [plain(item) for item in value]
-    if hasattr(value, "item"):
-        value = value.item()
     if isinstance(value, pd.Timestamp):
         return value.date().isoformat()
+    if hasattr(value, "item"):
+        value = value.item()
     if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
         return None
     return value

@@ -6,13 +6,21 @@ from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
 
+from pourstats.planning.callbacks import round_up
+
 WIDTH = 92
-BY_WORDS = {
-    "slab_type": "slab type", "finish": "finish", "base": "base", "cure": "cure",
-    "evaporation_class": "drying, lb/ft2 an hour", "first_pass_timing": "machine on after placing",
-    "saw_delay": "first cut after placing", "mix": "mix", "water_added": "water at the site",
-    "truck_age": "oldest load", "lead": "lead", "month": "month",
-}  # fmt: skip
+SHOWN_BY = {
+    "slab_type": "slab type",
+    "finish": "finish",
+    "evaporation_class": "drying, lb/ft2 an hour",
+    "cure": "cure",
+    "lead": "lead, by the alphabet",
+}
+"""The groupings on the page; the others are in `--json`."""
+MOST_GROUPS = 5
+MOST_SILENT = 5
+MOST_FLOORS = 5
+MOST_DEFECTS = 3
 
 
 def callbacks_text(picture: Mapping[str, Any]) -> str:
@@ -20,108 +28,223 @@ def callbacks_text(picture: Mapping[str, Any]) -> str:
     if picture["state"] == "no_pours":
         return "No pours yet. Load a log with `pourstats load`, callbacks in callbacks.csv.\n"
     lines = ["FLOORS THAT CAME BACK", ""]
-    lines += _paragraph(_cost_sentence(picture))
-    lines += _paragraph(_year_sentence(picture["this_year"]))
-    lines += _paragraph(_coming_sentence(picture["still_to_come"]))
+    lines += _paragraph(cost_sentence(picture))
+    lines += _paragraph(year_sentence(picture["this_year"]))
+    lines += _paragraph(run_sentence(picture["watch"]))
+    lines += _paragraph(coming_sentence(picture))
+    lines += _advice(picture["advice"])
+    lines += _silent(picture["risk"])
+    lines += _floors(picture["floors"])
+    lines += _defects(picture["defects"])
     lines += _groups(picture)
-    lines += _defects(picture)
     return "\n".join(line.rstrip() for line in lines).rstrip() + "\n"
 
 
 def share_text(row: Mapping[str, Any]) -> str:
     """A share with its count and interval: `6 of 40 floors, 15 % (8 to 27 %)`."""
-    if not row["pours"]:
-        return "no floor old enough yet"
     return (
-        f"{row['pours_called_back']} of {row['pours']} floors, {_percent(row['rate'])} %"
-        f" ({_percent(row['rate_p05'])} to {_percent(row['rate_p95'])} %)"
+        f"{row['pours_called_back']} of {_counted(row['pours'], 'floor', 'floors')},"
+        f" {_percent(row['rate'])} % ({_percent(row['rate_p05'])} to {_percent(row['rate_p95'])} %)"
     )
 
 
-def _cost_sentence(picture: Mapping[str, Any]) -> str:
+def cost_sentence(picture: Mapping[str, Any]) -> str:
+    """How many came back, and what that costs a yard."""
     whole, cost = picture["whole"], picture["cost_per_yd3"]
     ages = picture["counts_at_days"]
     if not whole["pours"]:
         return (
-            f"No floor is old enough to count: {ages['indoors']:g} days, outdoors"
-            f" {ages['outdoors']:g} (a winter). {whole['young_pours']} are younger,"
-            f" with {_counted(whole['young_callbacks'], 'call', 'calls')} so far."
+            f"No floor is old enough to count: that takes {ages['indoors']:g} days,"
+            f" {ages['outdoors']:g} outdoors, so that a winter has passed."
+            f" {_counted(whole['young_pours'], 'floor is', 'floors are')} younger, with"
+            f" {_counted(whole['young_callbacks'], 'call', 'calls')} so far."
         )
-    said = f"Came back: {share_text(whole)}."
+    said = f"Came back: {share_text(whole)}, nine times in ten the true share."
     if not whole["callbacks"]:
-        return said + " No call on a floor old enough: nothing to pay for yet."
+        return f"{said} No call on a floor old enough, so nothing to pay for yet."
     if whole["all_in_cost_per_yd3"] is None:
         return (
-            f"{said} What that costs can't be told: hours, cost or pay of the calls is missing"
-            " (set a wage with `pourstats settings default_pay 30`)."
+            f"{said} What that costs a yard can't be told: hours, cost or pay are missing (log both"
+            " for each call; set a wage with `pourstats settings default_pay 30`)."
         )
     span = f" ({_money(cost['p05'])} to {_money(cost['p95'])})" if cost else ""
+    blank = max(whole["callbacks_without_hours"], whole["callbacks_without_cost"])
+    left = f" {_counted(blank, 'call leaves', 'calls leave')} hours or cost blank." if blank else ""
     return (
         f"{said} Coming back costs {_money(whole['all_in_cost_per_yd3'])} a yard placed{span},"
         f" labor in, on {_counted(whole['callbacks'], 'call', 'calls')} and"
-        f" {whole['placed_yd3']:,.0f} yards."
+        f" {whole['placed_yd3']:,.0f} yards.{left}"
     )
 
 
-def _year_sentence(year: Mapping[str, Any] | None) -> str:
+def year_sentence(year: Mapping[str, Any] | None) -> str:
+    """Whether this year is worse than luck."""
     if year is None:
         return "Too early to compare one year with another."
     counts = (
-        f"{year['pours_called_back']} of {year['pours']} floors of the last twelve months are back"
-        f" so far"
+        f"{year['pours_called_back']} of the {_counted(year['pours'], 'floor', 'floors')} of the"
+        " last twelve months came back so far"
     )
     if year["verdict"] == "too_early":
-        return f"{counts}. Too few calls to tell one year from another."
+        return f"{counts}: too few calls yet to tell one year from another."
     told = {
         "worse": "This year is worse than luck explains",
         "better": "This year is better than luck explains",
-        "no_difference": "This year is no different from earlier ones beyond luck",
+        "no_difference": "This year is no different from earlier ones, beyond luck",
     }[year["verdict"]]
+    expected = f"at the pace of earlier years it would be {year['expected']:.1f}"
     if year["ratio"] is None:
-        return f"{told}: {counts}; as in earlier years it would be {year['expected']:.1f}."
-    top = "any" if year["ratio_p95"] is None else f"{year['ratio_p95']:.1f}"
+        return f"{told}: {counts}; {expected}."
+    top = "" if year["ratio_p95"] is None else f" to {year['ratio_p95']:.1f}"
     return (
-        f"{told}: {counts}; as in earlier years it would be {year['expected']:.1f} by now"
-        f" ({year['ratio']:.1f} times the rate; {year['ratio_p05']:.1f} to {top})."
+        f"{told}: {counts}; {expected} ({year['ratio']:.1f} times the pace;"
+        f" {year['ratio_p05']:.1f}{top or ' or more'})."
     )
 
 
-def _coming_sentence(coming: Mapping[str, Any]) -> str:
-    if not coming["pours"]:
+def run_sentence(charts: Mapping[str, Any] | None) -> str:
+    """The latest calls, if they come closer together than luck brings them."""
+    run = charts["bad_run"] if charts else None
+    if not run or not run["told"]:
         return ""
+    often = "less than once in a thousand" if run["chance"] < 0.001 else "once in a few hundred"
     return (
-        f"Still to come: about {coming['expected']:.0f} ({coming['p05']:.0f} to"
-        f" {coming['p95']:.0f}) of the {_counted(coming['pours'], 'floor', 'floors')} too young to"
-        f" count may yet be called back."
+        f"A bad run: the latest {run['calls']} that came back are among {run['floors']} floors"
+        f" in a row; before, that took about {run['usual_floors']:.0f}. Luck alone does it"
+        f" {often} looks."
     )
 
 
-def _groups(picture: Mapping[str, Any]) -> list[str]:
-    if picture["state"] != "calls":
-        return []
-    lines = ["", "BY GROUP  (floors old enough; nine times in ten the true share lies within)"]
-    for name, rows in picture["by"].items():
-        told = [row for row in rows if row["pours"] and row["group"] != "unknown"]
-        if len(told) < 2 or name == "month":
-            continue
-        lines.append(f"  {BY_WORDS[name]}")
-        for row in told:
-            word = str(row["group"]).replace("_", " ")
-            lines.append(f"    {word[:24]:<24} {share_text(row)}")
+def coming_sentence(picture: Mapping[str, Any]) -> str:
+    """How many are still to come, and when calls come."""
+    coming = picture["still_to_come"]
+    said = []
+    if coming["pours"]:
+        said.append(
+            f"Still to come: about {coming['expected']:.0f} ({coming['p05']:.0f} to"
+            f" {coming['p95']:.0f}) of the {_counted(coming['pours'], 'floor', 'floors')} too young"
+            " to count."
+        )
+    for name, time in picture["time_to_call"].items():
+        if name != "all" and time["calls"] >= 5:
+            said.append(
+                f"Half of the calls {name} came within {time['median_days_to_call']:.0f} days"
+                f" ({time['calls']} calls)."
+            )
+    return " ".join(said)
+
+
+def _advice(advice: list[Mapping[str, Any]]) -> list[str]:
+    told = [row for row in advice if row["habit"]]
+    title = "THE HABIT TO CHANGE" if len(told) == 1 else "THE HABITS TO CHANGE, the surest first"
+    lines = ["", title if told else "THE HABIT TO CHANGE: TOO EARLY TO SAY"]
+    for row in advice:
+        lines += wrap(row["do"], WIDTH, initial_indent="  ", subsequent_indent="  ")
+        lines += wrap(
+            f"{row['because']} [{row['source']}]", WIDTH, initial_indent="    ",
+            subsequent_indent="    ",
+        )  # fmt: skip
     return lines
 
 
-def _defects(picture: Mapping[str, Any]) -> list[str]:
-    if not picture["defects"]:
+def _silent(risk: Mapping[str, Any]) -> list[str]:
+    """The looks that the record can't decide, and those that it can."""
+    rows = [row for row in risk["effects"] if row["state"] in ("cant_tell", "no_sign")]
+    if not rows:
+        return []
+    looks = risk["correction"]["looks"]
+    lines = ["", "WHAT THE RECORD CAN'T TELL YET"]
+    if looks:
+        lines += wrap(
+            f"  {_counted(looks, 'look', 'looks')} at one record, all floors so far; corrected so"
+            " that one in twenty of the habits told of is luck (Benjamini and Hochberg).",
+            WIDTH, subsequent_indent="  ",
+        )  # fmt: skip
+    for row in rows[:MOST_SILENT]:
+        said = (
+            f"{row['so_words']}: {row['so_called']} of {row['so']} came back,"
+            f" {row['otherwise_words']} {row['not_so_called']} of {row['not_so']}; {_verdict(row)}."
+        )
+        lines += wrap(said, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    if len(rows) > MOST_SILENT:
+        lines.append(f"  and {len(rows) - MOST_SILENT} more, with `--json`")
+    return lines
+
+
+def _verdict(row: Mapping[str, Any]) -> str:
+    span = ""
+    if row["odds_ratio"] is not None:
+        span = f"{row['odds_ratio']:.1f} times the odds ({row['p05']:.1f} to {row['p95']:.1f}); "
+    if row["state"] == "no_sign":
+        return f"{span}no sign of it: a doubling would most likely show"
+    if row["more_pours"] is None:
+        return f"{span}can't tell"
+    if row["more_pours"] == 0:
+        return f"{span}undecided"
+    return f"{span}about {round_up(row['more_pours'])} more pours would show a doubling"
+
+
+def _floors(floors: list[Mapping[str, Any]]) -> list[str]:
+    marked = [row for row in floors if row["look_at"]]
+    if not marked:
+        return []
+    lines = ["", "FLOORS TO LOOK AT while they are young"]
+    for row in marked[:MOST_FLOORS]:
+        by = (
+            f"{_percent(row['chance'])} % ({_percent(row['p05'])} to {_percent(row['p95'])} %),"
+            f" usual {_percent(row['usual'])} %"
+            if row["look_at"] == "record"
+            else "by guidance, not by your record"
+        )
+        words = "; ".join(
+            reason["words"] for reason in row["reasons"]
+            if row["look_at"] == "guidance" or reason["by"] == "record"
+        )  # fmt: skip
+        kind = str(row["slab_type"]).replace("_", " ")
+        lines += wrap(
+            f"{row['pour_id']}, {kind} of {row['date']}: {by}: {words}",
+            WIDTH, initial_indent="  ", subsequent_indent="    ",
+        )  # fmt: skip
+    if len(marked) > MOST_FLOORS:
+        lines.append(f"  and {len(marked) - MOST_FLOORS} more, with `--json`")
+    return lines
+
+
+def _defects(defects: list[Mapping[str, Any]]) -> list[str]:
+    if not defects:
         return []
     lines = ["", "WHAT CAME BACK"]
-    for row in picture["defects"][:5]:
+    for row in defects[:MOST_DEFECTS]:
         lines += wrap(
             f"{row['name']} ({_counted(row['pours'], 'floor', 'floors')}): {row['looks']}. Usual"
             f" causes: {row['causes']}. [{row['source']}]",
             WIDTH, initial_indent="  ", subsequent_indent="    ",
         )  # fmt: skip
+    rest = [f"{row['name'].lower()} {row['pours']}" for row in defects[MOST_DEFECTS:]]
+    if rest:
+        lines += wrap(
+            f"Also: {', '.join(rest)}.", WIDTH, initial_indent="  ", subsequent_indent="    "
+        )
     return lines
+
+
+def _groups(picture: Mapping[str, Any]) -> list[str]:
+    if picture["state"] != "calls":
+        return []
+    lines = []
+    for name, title in SHOWN_BY.items():
+        told = [row for row in picture["by"][name] if row["pours"] and row["group"] != "unknown"]
+        if len(told) < 2:
+            continue
+        lines.append(f"  {title}")
+        lines += [
+            f"    {str(row['group']).replace('_', ' ')[:24]:<24} {share_text(row)}"
+            for row in told[:MOST_GROUPS]
+        ]
+        if len(told) > MOST_GROUPS:
+            lines.append(f"    and {len(told) - MOST_GROUPS} smaller groups, with `--json`")
+    head = ["", "BY GROUP: counts, and where the true share lies nine times in ten; no finding"]
+    return head + lines if lines else []
 
 
 def _paragraph(text: str) -> list[str]:

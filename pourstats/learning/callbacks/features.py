@@ -6,7 +6,6 @@ Each feature is 0 (not so) to 1 (so), NaN where the log can't say. No outcome en
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -43,62 +42,11 @@ SPACING_RATIO = 36.0
 """Joint spacing over thickness beyond which cracks wander (ACI 302.1R: 24 to 36)."""
 
 
-@dataclass(frozen=True)
-class Feature:
-    """A feature in words: what is so, what it is set against, what to do, whose word it is."""
-
-    name: str
-    so: str
-    otherwise: str
-    do: str
-    because: str
-    source: str
-
-
-FEATURES: tuple[Feature, ...] = (
-    Feature("dried_fast", "on days that dried the slab fast", "on mild days",
-            "On the drier days: windbreak, fog or an evaporation retarder ready; cure at once.",
-            "The top dries faster than it bleeds.", "ACI 305R; NRMCA CIP 5"),
-    Feature("machine_early", "machine on before the boot print allowed it", "on in time",
-            "Wait for the print: a quarter inch for a walk-behind, an eighth for a ride-on.",
-            "Closing the top over bleed water blisters, dusts and delaminates.",
-            "ASCC position statement 15; NRMCA CIP 13 and 20"),
-    Feature("machine_late", "machine on late", "on in time",
-            "Plan hands and machines so that the first pass goes on when the slab is ready.",
-            "Past the window the top is worked too hard: burns, waves, low spots.",
-            "ACI 302.1R, window of finishability"),
-    Feature("air_hard_trowel", "air-entrained mix under a trowel", "no air under a trowel",
-            "Order floors to be hard-troweled without entrained air.",
-            "More than 3 % air under a hard trowel delaminates.",
-            "ACI 302.1R; ASCC position statements 1 and 44; NRMCA CIP 20"),
-    Feature("no_cure", "no cure", "cured", "Cure every slab, the same day.",
-            "An uncured top dusts, crazes and scales.", "ACI 308; NRMCA CIP 1, 2 and 3"),
-    Feature("saw_late", "sawn late for the temperature", "sawn in the window",
-            "Saw earlier on warm days; early entry, or somebody who stays.",
-            "The slab cracks where it likes before the cut.",
-            "ACI 302.1R-15; NRMCA CIP 4 and 6"),
-    Feature("concrete_hot", "concrete of 90 °F or more", "cooler concrete",
-            "Order cooler concrete or start earlier in summer.",
-            "Hot concrete sets fast, is watered, shrinks and cracks.", "ACI 305R; NRMCA CIP 12"),
-    Feature("concrete_cold", "cold concrete", "warm enough",
-            "Order concrete at 55 °F or more; warm the base, keep it covered.",
-            "Cold concrete bleeds long and sets slowly; tops dust and scale.",
-            "ACI 306R; NRMCA CIP 1 and 27"),
-    Feature("water_added", "water added at the site", "none added",
-            "Order the slump that you place; ask for a reducer instead of water.",
-            "Added water weakens the top: dusting, scaling, more shrinkage.", "NRMCA CIP 26"),
-    Feature("load_old", "a load past the age limit", "loads in time",
-            "Space the trucks; send back what is too old.",
-            "Old concrete stiffens and is watered.", "ASTM C94 and the supplier's limit"),
-    Feature("load_gap", "30 minutes or more without concrete", "no long gap",
-            "Order tighter spacing, keep the face alive, or put a joint there.",
-            "The face stiffens: cold joint, and two ages under one trowel.", "NRMCA CIP 12"),
-    Feature("thin_for_joints", "joints too far apart for the slab", "joints close enough",
-            "Space joints at 24 to 36 times the thickness, 18 ft at most.",
-            "Panels too long crack between the joints and curl.",
-            "ACI 302.1R; NRMCA CIP 4, 6 and 19"),
+FEATURES: tuple[str, ...] = (
+    "dried_fast", "machine_early", "machine_late", "air_hard_trowel", "no_cure", "saw_late",
+    "concrete_hot", "concrete_cold", "water_added", "load_old", "load_gap", "thin_for_joints",
 )  # fmt: skip
-BY_NAME = {feature.name: feature for feature in FEATURES}
+"""What is looked at, and nothing else: each look costs the others some of their evidence."""
 
 
 def loads_of(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> pd.DataFrame:
@@ -108,6 +56,9 @@ def loads_of(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> pd.Data
     where no load of the pour has it logged.
     """
     trucks, times = frames["trucks"], frames["truck_times"]
+    if not len(trucks):
+        names = ["water_gal", "temp_low_f", "temp_high_f", "age_min", "starved_min"]
+        return pd.DataFrame(np.nan, index=range(len(pours)), columns=names)
     grouped = trucks.groupby("pour_id")
     waited = times[times["called"].fillna("") != "balance"].groupby("pour_id")
     found = pd.DataFrame(
@@ -175,27 +126,26 @@ def features(
             "load_gap": _so(loads["starved_min"] >= GAP_MIN, loads["starved_min"].notna()),
             "thin_for_joints": _so(ratio > SPACING_RATIO, ratio.notna()),
         },
-        columns=[feature.name for feature in FEATURES],
+        columns=list(FEATURES),
     )
 
 
-def ramp(values: Array) -> tuple[float, float] | None:
-    """Quarter and three-quarter points of known values; None where they coincide.
+def ramp(values: Array) -> tuple[float, float, float] | None:
+    """Lower third, half and upper third points of known values; None where two coincide.
 
     The ramp between them loses little whether the harm is a threshold or grows steadily: of a
-    normal value it correlates 0.91 with the value and 0.91 with the upper half.
+    normal value it correlates 0.88 with the value and 0.94 with the upper half.
     """
     known = values[~np.isnan(values)]
     if known.size < 4:
         return None
-    low, high = np.quantile(known, [0.25, 0.75])
-    return (float(low), float(high)) if high - low > 1e-9 else None
+    low, middle, high = (float(end) for end in np.quantile(known, [1 / 3, 0.5, 2 / 3]))
+    return (low, middle, high) if middle - low > 1e-9 and high - middle > 1e-9 else None
 
 
-def ramped(values: Array, ends: tuple[float, float]) -> Array:
-    """0 at or below the first end, 1 at or above the second, straight between; NaN stays."""
-    low, high = ends
-    return np.clip((values - low) / (high - low), 0.0, 1.0)
+def ramped(values: Array, ends: tuple[float, float, float]) -> Array:
+    """0 up to the first of :func:`ramp`'s points, 0.5 at the second, 1 from the third."""
+    return np.where(np.isnan(values), np.nan, np.interp(values, ends, (0.0, 0.5, 1.0)))
 
 
 def _so(true: Any, known: Any) -> pd.Series:
@@ -239,8 +189,9 @@ def _saw_late(
     delay = saw_delay(frames, pours)
     air = weather["air_temp_f"].astype(float)
     slab = pd.concat([air, concrete_f], axis=1).mean(axis=1).fillna(70.0).to_numpy(float)
-    _, early_close = saw_hours(celsius(slab), "early_entry")
-    _, close = saw_hours(celsius(slab), "conventional")
+    with np.errstate(divide="ignore"):  # below its datum concrete doesn't set: the window is capped
+        _, early_close = saw_hours(celsius(slab), "early_entry")
+        _, close = saw_hours(celsius(slab), "conventional")
     late = delay > np.where(kind == "early_entry", early_close, close)
     uncut = kind.isin(["none", "tooled"]).to_numpy()
     return _so(late & ~uncut, ~np.isnan(delay) | uncut)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -120,19 +119,22 @@ def priced_calls(frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]
     calls["reported"] = pd.to_datetime(calls["reported"]).astype("datetime64[s]")
     pay = rule(house, "default_pay")
     burden = rule(house, "burden") or 0.0
-    days = calls["reported"].drop_duplicates()
-    rates = {day: pay if pay is not None else _mean_pay(frames.get("crew"), day) for day in days}
-    paid = calls["reported"].map(rates).astype(float)
+    paid = _mean_pay(frames.get("crew"), calls["reported"])
+    if pay is not None:
+        paid[:] = pay
     calls["labor_usd"] = (calls["hours"] * paid * (1.0 + burden)).where(calls["hours"] != 0, 0.0)
     calls["unpriced"] = ((calls["hours"] > 0) & paid.isna()).astype(int)
     return calls
 
 
-def _mean_pay(crew: pd.DataFrame | None, day: Any) -> float:
+def _mean_pay(crew: pd.DataFrame | None, days: pd.Series) -> pd.Series:
+    """Mean pay of the crew on each day, each person by the latest row not after it; NaN unknown."""
+    found = pd.Series(np.nan, index=days.index)
     if crew is None or not len(crew):
-        return float("nan")
+        return found
     since = pd.to_datetime(crew["since"]).fillna(pd.Timestamp("1900-01-01"))
-    rows = crew.assign(since=since)[since <= day].sort_values("since")
-    if not len(rows):
-        return float("nan")
-    return float(rows.groupby("worker")["pay"].last().mean())
+    rows = crew.assign(since=since).sort_values("since")
+    for begins in rows["since"].drop_duplicates():
+        held = rows[rows["since"] <= begins].groupby("worker").tail(1)
+        found[days >= begins] = float(held["pay"].astype(float).mean())
+    return found

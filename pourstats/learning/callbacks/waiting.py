@@ -146,6 +146,35 @@ def _binomial_p(seen: int, total: int, share: float) -> float:
     return min(1.0, 2.0 * min(below, above))
 
 
+LEAST_CALLS = 5
+"""With fewer calls the curve of a kind of floor isn't its own."""
+
+
+def share_shown(pours: pd.DataFrame) -> Array:
+    """How much of a whole floor each pour tells: 1 once it counts or is called back.
+
+    A younger one tells the share of the calls of a counting age that come by its own age, by the
+    curve of its kind (outdoors, indoors), of all floors with few calls, or by its age alone.
+    """
+    call = pours["first_call_days"].to_numpy(float)
+    called = ~np.isnan(call)
+    age = pours["age_days"].to_numpy(float)
+    horizon = pours["counts_at_days"].to_numpy(float)
+    days = np.where(called, call, age)
+    outdoors = pours["outdoors"].to_numpy(bool)
+    shown = np.where(horizon > 0, age / np.maximum(horizon, 1.0), 1.0)
+    for kind in (outdoors, ~outdoors):
+        within = called & (call <= horizon)
+        own = kind if (within & kind).sum() >= LEAST_CALLS else np.ones(len(pours), dtype=bool)
+        if not kind.any() or (within & own).sum() < LEAST_CALLS:
+            continue
+        curve = kaplan_meier(days[own], called[own])
+        by_now = 1.0 - curve.left(np.minimum(age[kind], horizon[kind]))
+        by_then = 1.0 - curve.left(horizon[kind])
+        shown[kind] = by_now / np.maximum(by_then, 1e-9)
+    return np.where(called | (age >= horizon), 1.0, np.clip(shown, 0.0, 1.0))
+
+
 def still_to_come(pours: pd.DataFrame, seed: int = 6) -> dict[str, Any]:
     """Floors already placed that are still to be called back, up to the age at which they count.
 

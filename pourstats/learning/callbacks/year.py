@@ -11,6 +11,9 @@ from pourstats.learning.callbacks.rates import funnel_limits
 from pourstats.learning.callbacks.waiting import kaplan_meier, log_rank
 
 YEAR_DAYS = 365
+SURE = 0.02
+"""A year is told apart where luck alone makes one as far off this often, or less. It is one look of
+many on the page, so it is held to more than one in twenty."""
 LEAST_CALLS = 5
 """Fewer calls in all than this and two years can't be told apart. Common practice, no source."""
 
@@ -46,7 +49,7 @@ def this_year(pours: pd.DataFrame) -> dict[str, Any] | None:
     if found is None or found.calls + found.other_calls < LEAST_CALLS:
         return {**counts, "verdict": "too_early", "expected": None, "ratio": None,
                 "ratio_p05": None, "ratio_p95": None, "p_value": None}  # fmt: skip
-    sure = found.p_value <= 0.05
+    sure = found.p_value <= SURE
     more = found.calls > found.expected
     return {
         **counts,

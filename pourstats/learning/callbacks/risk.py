@@ -1,0 +1,299 @@
+"""What goes with coming back: effects with intervals, corrected for the number of looks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pourstats.learning.callbacks.features import FEATURES, features, ramp, ramped
+from pourstats.learning.callbacks.logistic import Fit, fit
+from pourstats.learning.callbacks.looks import (
+    DOUBLED,
+    FALSE_SHARE,
+    TRIPLED,
+    pours_needed,
+    stand_out,
+)
+from pourstats.learning.callbacks.rates import LEVEL
+from pourstats.learning.callbacks.waiting import share_shown
+from pourstats.learning.intervals import score_interval
+
+Array = NDArray[np.float64]
+
+PRIOR_M = 4.0
+"""The belief about every odds ratio before the record speaks: log-F(4, 4), 1/9.6 to 9.6 with 95 %,
+1 in the middle: worth two events on either side. Common practice, no source."""
+LEAST_CALLED = 5
+"""Fewer floors called back (or not) than this and no model is fitted."""
+LEAST_SIDE = 5
+"""A feature is looked at with at least so many whole floors on either side of it."""
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one feature does to the odds of coming back, all else alike.
+
+    ``odds_ratio`` with ``p05`` and ``p95`` under the prior; ``alone_p05``, ``alone_p95`` without it
+    (Firth's penalty); None where unbounded. Counts are of all pours so far, young ones too: ``so``
+    where the feature is so (of drying: the drier half), ``not_so``, ``unknown``. ``told`` says
+    whether it stands after the correction. ``more_pours`` would show doubled odds eight times in
+    ten, ``more_pours_tripled`` tripled ones.
+    """
+
+    name: str
+    so: int
+    so_called: int
+    not_so: int
+    not_so_called: int
+    unknown: int
+    looked_at: bool = False
+    odds_ratio: float | None = None
+    p05: float | None = None
+    p95: float | None = None
+    alone_p05: float | None = None
+    alone_p95: float | None = None
+    p_value: float | None = None
+    told: bool = False
+    more_pours: int | None = None
+    more_pours_tripled: int | None = None
+
+
+@dataclass(frozen=True)
+class Risk:
+    """The fitted risk: effects in the order of their evidence, and what a chance needs.
+
+    ``pours`` are whole floors: younger ones count in part. ``model`` is None with too few floors
+    called back; ``names`` are its columns after the ones, ``means`` what they are centred on, and
+    ``drying`` the ramp of the crew's own evaporation.
+    """
+
+    pours: float
+    called: int
+    looks: int
+    effects: list[Effect]
+    model: Fit | None = None
+    names: tuple[str, ...] = ()
+    means: dict[str, float] = field(default_factory=dict)
+    drying: tuple[float, float, float] | None = None
+
+    @property
+    def usual(self) -> float:
+        """The crew's own rate, half a call added on either side."""
+        return (self.called + 0.5) / (self.pours + 1.0)
+
+    def scaled(self, values: pd.DataFrame) -> pd.DataFrame:
+        """The features with drying on the crew's own scale, 0 to 1."""
+        return _scaled(values, self.drying)
+
+    def design(self, values: pd.DataFrame, outdoors: pd.Series) -> Array:
+        """The model's columns (ones first, centred) for pours; what isn't known counts as usual."""
+        table = _scaled(values, self.drying).assign(outdoors=outdoors.astype(float).to_numpy())
+        columns = [
+            table[name].to_numpy(float) if name in table else np.full(len(table), np.nan)
+            for name in self.names
+        ]
+        means = [self.means[name] for name in self.names]
+        centred = [
+            np.where(np.isnan(column), 0.0, column - mean)
+            for column, mean in zip(columns, means, strict=True)
+        ]
+        return np.column_stack([np.ones(len(table)), *centred])
+
+    def chances(self, values: pd.DataFrame, outdoors: pd.Series) -> pd.DataFrame:
+        """Chance of coming back of each pour, with ``p05`` and ``p95`` of that chance.
+
+        Without a model the crew's own rate stands for every pour, with its interval; half a call is
+        added on either side, so that it is never none.
+        """
+        if self.model is None:
+            low, high = score_interval(self.called, self.pours, LEVEL) if self.pours else (0.0, 1.0)
+            found = {"chance": self.usual, "p05": min(low, self.usual), "p95": high}
+            return pd.DataFrame(found, index=values.index)
+        rows = self.design(values, outdoors)
+        low_ends, high_ends = self.model.chance_interval(rows, LEVEL)
+        return pd.DataFrame(
+            {"chance": self.model.chance(rows), "p05": low_ends, "p95": high_ends},
+            index=values.index,
+        )
+
+
+def risk(
+    frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame, age_limit_min: float
+) -> tuple[Risk, pd.DataFrame]:
+    """The risk fitted to ``pours`` (pours_record's), and the features of each."""
+    values = features(frames, pours, age_limit_min)
+    called = pours["called_back"].to_numpy(float)
+    return fitted_risk(values, called, pours["outdoors"], share_shown(pours)), values
+
+
+def fitted_risk(values: pd.DataFrame, called: Array, outdoors: pd.Series, weight: Array) -> Risk:
+    """The risk of pours, by what was so on their day.
+
+    ``values`` as :func:`features` gives them, ``called`` 0 or 1, ``outdoors`` true or false,
+    ``weight`` how much of a whole floor each tells (:func:`share_shown`). Every feature with five
+    whole floors on either side is looked at; outdoors stands beside them as what floors differ in,
+    and isn't told of. A look asks whether floors with the feature come
+    back more, by the penalised likelihood ratio, one-sided: fewer calls are no habit to change. The
+    looks are corrected for by Benjamini and Hochberg. The prior makes each look a little shy: with
+    few calls the ratio of the record alone (Firth's) finds half as much again as there is by luck.
+    """
+    drying = ramp(values["dried_fast"].to_numpy(float))
+    table = _scaled(values, drying)
+    counted = {name: _counts(name, table, called) for name in FEATURES}
+    events = int(called.sum())
+    enough = min(events, len(called) - events) >= LEAST_CALLED
+    looked = [
+        name
+        for name in FEATURES
+        if enough and _lesser_side(table[name].to_numpy(float), weight) >= LEAST_SIDE
+    ]
+    names, means, x = _columns(looked, table, outdoors)
+    looked = [name for name in looked if name in names]
+    whole = float(weight.sum())
+    rate = (events + 0.5) / (whole + 1.0)
+    unfitted = Risk(whole, events, len(looked), [], None, (), {}, drying)
+    if not looked:
+        looks = max(1, sum(min(e.so, e.not_so) > 0 for e in counted.values()))
+        effects = [
+            _with_need(effect, table[name].to_numpy(float), rate, whole, looks, 0.0)
+            for name, effect in counted.items()
+        ]
+        return Risk(**{**vars(unfitted), "effects": _ordered(effects)})
+    model = fit(x, called, PRIOR_M, weight=weight)
+    alone = fit(x, called, firth=True, weight=weight)
+    p_values = [model.p_value_above(1 + names.index(name)) for name in looked]
+    told = dict(zip(looked, stand_out(p_values), strict=True))
+    effects = []
+    for name, effect in counted.items():
+        if name in looked:
+            column = 1 + names.index(name)
+            effect = _measured(effect, model, alone, column, p_values[looked.index(name)])
+            tied = _explained(x, column)
+        else:
+            tied = 0.0
+        if told.get(name):
+            effect = Effect(**{**vars(effect), "told": True})
+        else:
+            column_values = table[name].to_numpy(float)
+            effect = _with_need(effect, column_values, rate, whole, len(looked), tied)
+        effects.append(effect)
+    ordered = _ordered(effects)
+    return Risk(whole, events, len(looked), ordered, model, tuple(names), means, drying)
+
+
+def correction(looks: int) -> dict[str, Any]:
+    """How several looks are corrected for, for the page and JSON."""
+    return {"method": "Benjamini and Hochberg 1995", "false_share": FALSE_SHARE, "looks": looks}
+
+
+def _scaled(values: pd.DataFrame, drying: tuple[float, float, float] | None) -> pd.DataFrame:
+    raw = values["dried_fast"].to_numpy(float)
+    scaled = ramped(raw, drying) if drying else np.full(len(values), np.nan)
+    return values.assign(dried_fast=scaled)
+
+
+def _counts(name: str, table: pd.DataFrame, called: Array) -> Effect:
+    column = table[name].to_numpy(float)
+    so, not_so = column >= 0.5, column < 0.5
+    return Effect(
+        name=name,
+        so=int(so.sum()),
+        so_called=int(called[so].sum()),
+        not_so=int(not_so.sum()),
+        not_so_called=int(called[not_so].sum()),
+        unknown=int(np.isnan(column).sum()),
+    )
+
+
+def _lesser_side(column: Array, weight: Array) -> float:
+    """Whole floors on the side of a feature that has fewer."""
+    return float(min(weight[column >= 0.5].sum(), weight[column < 0.5].sum()))
+
+
+def _columns(
+    looked: list[str], table: pd.DataFrame, outdoors: pd.Series
+) -> tuple[list[str], dict[str, float], Array]:
+    """Names, means and the design: ones, outdoors where it varies, then the features.
+
+    Centred; unknown counts as the mean. A column that the ones before it make up is left out.
+    """
+    wide = table.assign(outdoors=outdoors.astype(float).to_numpy())
+    names: list[str] = []
+    means: dict[str, float] = {}
+    x = np.ones((len(table), 1))
+    for name in ["outdoors", *looked]:
+        column = wide[name].to_numpy(float)
+        if np.isnan(column).all():
+            continue
+        mean = float(np.nanmean(column))
+        ahead = np.column_stack([x, np.where(np.isnan(column), 0.0, column - mean)])
+        if np.linalg.matrix_rank(ahead) == ahead.shape[1]:
+            x = ahead
+            names.append(name)
+            means[name] = mean
+    return names, means, x
+
+
+def _measured(effect: Effect, model: Fit, alone: Fit, column: int, p_value: float) -> Effect:
+    low, high = model.interval(column, LEVEL)
+    alone_low, alone_high = alone.interval(column, LEVEL)
+    return Effect(
+        **{
+            **vars(effect),
+            "looked_at": True,
+            "odds_ratio": float(np.exp(model.beta[column])),
+            "p05": float(np.exp(low)),
+            "p95": float(np.exp(high)),
+            "alone_p05": float(np.exp(alone_low)),
+            "alone_p95": float(np.exp(alone_high)),
+            "p_value": p_value,
+        }
+    )
+
+
+def _explained(x: Array, column: int) -> float:
+    """R2 of one column on the others."""
+    target = x[:, column] - x[:, column].mean()
+    others = np.delete(x, column, axis=1)
+    left = target - others @ np.linalg.lstsq(others, target, rcond=None)[0]
+    whole = float(target @ target)
+    return 1.0 - float(left @ left) / whole if whole > 0 else 0.0
+
+
+def _with_need(
+    effect: Effect, column: Array, rate: float, whole: float, looks: int, tied: float
+) -> Effect:
+    """With the pours still needed; None where the record has it on one side only."""
+    known = column[~np.isnan(column)]
+    if not min(effect.so, effect.not_so) or not known.size:
+        return effect
+    # What isn't logged on some pours tells nothing on such pours to come either.
+    variance = float(known.var()) * known.size / column.size
+    doubled, tripled = (
+        pours_needed(rate, variance, looks, tied, odds_ratio) for odds_ratio in (DOUBLED, TRIPLED)
+    )
+    if np.isinf(doubled):
+        return effect
+    more = {
+        "more_pours": max(0, int(np.ceil(doubled - whole))),
+        "more_pours_tripled": max(0, int(np.ceil(tripled - whole))),
+    }
+    return Effect(**{**vars(effect), **more})
+
+
+def _ordered(effects: list[Effect]) -> list[Effect]:
+    """Told ones first, by evidence; the others by how soon the record can tell."""
+    return sorted(
+        effects,
+        key=lambda e: (
+            not e.told,
+            e.p_value if e.told and e.p_value is not None else 0.0,
+            e.more_pours is None,
+            e.more_pours or 0,
+        ),
+    )
