@@ -79,7 +79,6 @@ def clashes(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
     )
     if not fresh or fresh[0] == 0:
         return []
-    measures.define(connection)
     frame = measures.frame(connection, "crew_time_clashes")
     return [
         f"crew_time: {row.worker} is logged on {row.pour_a} and {row.pour_b} at once,"

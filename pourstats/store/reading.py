@@ -52,4 +52,6 @@ def frame(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
 
 def frames(connection: duckdb.DuckDBPyConnection, *names: str) -> dict[str, pd.DataFrame]:
     """Several of them by name."""
-    return {name: frame(connection, name) for name in names}
+    counted = [name for name in names if name in measures.MEASURES]
+    found = {name: frame(connection, name) for name in names if name not in counted}
+    return {**found, **measures.frames(connection, *counted)}
