@@ -54,4 +54,4 @@ def frames(connection: duckdb.DuckDBPyConnection, *names: str) -> dict[str, pd.D
     """Several of them by name."""
     counted = [name for name in names if name in measures.MEASURES]
     found = {name: frame(connection, name) for name in names if name not in counted}
-    return {**found, **measures.frames(connection, *counted)}
+    return {**found, **(measures.frames(connection, *counted) if counted else {})}
