@@ -22,7 +22,7 @@ from pourstats.science.sun import SEEN
 Array = NDArray[np.float64]
 
 OTHER = "\0never met"
-PLACE = ("slab_type", "exposure", "base", "finish", "placement", "reinforcement")
+PLACE = ("slab_type", "exposure", "base", "placement", "reinforcement")
 DRIFT_DAYS = 30.0
 DRIFT_STEPS = 24
 
@@ -32,6 +32,7 @@ SPREADS: dict[str, tuple[float, float]] = {
     "mixed": (1.0, 0.4),
     "weather": (0.025, 0.7),
     "place": (0.045, 0.6),
+    "finish": (1.0, 0.4),
     "size": (0.05, 0.6),
     "mix": (0.09, 0.6),
     "lead": (0.05, 0.6),
@@ -55,6 +56,18 @@ MIXED = (
 ash or slag, an admixture. From the width of the C494 limits, or common practice without source."""
 
 
+FINISH_SHIFT = {"broom": (-0.30, 0.35), "float": (-0.05, 0.12)}
+"""Log time by which a finish is begun off the power float's moment, and its doubt: a broom goes on
+once the sheen is gone, well before a machine would be carried. Common practice, no source."""
+FINISH_DOUBT = 0.06
+"""The same doubt for the troweled finishes, and one never met."""
+
+
+def finish_shift(found: Conditions) -> Array:
+    """Log time by which each slab's finish is begun off the power float's moment (middle)."""
+    return np.array([FINISH_SHIFT.get(w, (0.0, 0.0))[0] for w in words(found.frame, "finish")])
+
+
 @dataclass(frozen=True)
 class Levels:
     """The levels that the record has, and the span of its days."""
@@ -68,7 +81,7 @@ class Levels:
         """Levels of the pours of a record."""
         named = {
             name: tuple(sorted({w for row in _split(found, name) for w in row}))
-            for name in (*PLACE, "mix", "lead")
+            for name in (*PLACE, "finish", "mix", "lead")
         }
         days = found.start_h[~np.isnan(found.start_h)] / 24.0
         span = (float(days.min()), float(days.max())) if days.size else (0.0, 0.0)
@@ -105,6 +118,10 @@ def table(found: Conditions, physics: Ready, levels: Levels, *, doubts: bool = T
             None,
         )
     )
+    names, columns = _level_columns(found, "finish", levels)
+    finishes = (*levels.by_column["finish"], OTHER)
+    doubt_of = tuple(FINISH_SHIFT.get(w, (0.0, FINISH_DOUBT))[1] for w in finishes)
+    blocks.append(("finish", names, columns, doubt_of))
     blocks.append(_size(found))
     for name in ("mix", "lead"):
         names, columns = _level_columns(found, name, levels)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pourstats.learning.clock import features, physics, placing, saw
 from pourstats.learning.clock.conditions import Conditions, conditions, hours, number, words
 from pourstats.learning.clock.passes import Passes, pass_draws, passes_of
-from pourstats.learning.clock.record import Record, RideOn, record
+from pourstats.learning.clock.record import FLOOR_MIN, Chasing, Record, RideOn, record
 from pourstats.learning.clock.regression import Group, Posterior
 from pourstats.learning.clock.regression import fit as regression
 from pourstats.learning.clock.waits import BEND_MIN, soft_exp, soft_log, soft_slope
@@ -68,6 +68,7 @@ class Clock:
     print_mean: float
     print_spread: float
     ride_on: RideOn
+    chasing: Chasing
     held_rate: Array
     held_wait_min: Array
     cuts_earlier: dict[saw.Method, float]
@@ -112,6 +113,7 @@ class Clock:
         age = soft_exp(np.minimum(log_min, np.log(4320.0)))
         # No machine goes on before the first concrete has lain a while.
         since = np.maximum(age - self.chases[:k] * lead, BEND_MIN - length)
+        since = self._placed_first(since, found, k, seed)
         surprise = log_min - np.median(log_min, axis=1, keepdims=True)
         held = self._held(found.count, k, seed)
         start_h = hours(jobs["place_start"])
@@ -148,7 +150,7 @@ class Clock:
             columns = np.concatenate([table.columns, later], axis=1)
             post = stage.posterior
             mean = columns @ post.effects[:, own]
-            mean += science.log_h[:, None] + np.log(60.0)
+            mean += (science.log_h + features.finish_shift(found))[:, None] + np.log(60.0)
             mean += ridden[:, own] * (RIDE_ON_EFFECT[0] + post.effects[-2, own])
             bend = PRINT_EFFECT[0] + post.effects[-1, own]
             mean += bend * (self.print_mean + self.print_spread * prints[:, own])
@@ -158,6 +160,14 @@ class Clock:
             factor = noise_factor(science, found)
             result[:, own] = mean + factor[:, None] * post.noise[own] * shock
         return result
+
+    def _placed_first(self, since: Array, found: Conditions, k: int, seed: int) -> Array:
+        """Minutes since the end of placing, where the crew may place first and float then."""
+        rng = stream(seed, "chasing")
+        chance = self.chasing.chance(number(found.frame, "area", 1000.0))
+        chases = rng.random((found.count, k)) < chance[:, None]
+        after = FLOOR_MIN * (0.15 + 0.85 * rng.random((found.count, k)))
+        return np.where((since < after) & ~chases, after, since)
 
     def _held(self, count: int, k: int, seed: int) -> Array:
         rng = stream(seed, "held up")
@@ -225,6 +235,13 @@ def fit(
     usable = ~np.isnan(since) & ~np.isnan(table.columns).any(axis=1)
     usable &= (since > -found.place_min) & (since < 2880.0)
 
+    area = number(pours, "area", 1000.0)
+    at_once = usable & (since < FLOOR_MIN) & (found.lead_min > 20.0)
+    chasing = Chasing(np.log(area[at_once]), (since[at_once] < 0).astype(float))
+    # Ready before the crew had placed to the end: the start only bounds it.
+    placed_first = at_once & (since >= 0) & (chasing.chance(area) < 0.5)
+    bounded = kept.late | placed_first
+
     prints = np.log(kept.print_in / USUAL_PRINT_IN)
     seen = prints[np.isfinite(prints) & usable]
     shrink = seen.size / (seen.size + 3.0)
@@ -232,7 +249,6 @@ def fit(
     print_spread = float(np.clip(seen.std(), 0.0, 0.8)) if seen.size > 4 else 0.0
     prints = np.where(np.isfinite(prints), prints, print_mean)
 
-    area = number(pours, "area", 1000.0)
     machine = RideOn(np.log(area[~np.isnan(kept.ride_on)]), kept.ride_on[~np.isnan(kept.ride_on)])
     ridden = np.where(np.isnan(kept.ride_on), machine.chance(area), kept.ride_on)
 
@@ -244,7 +260,7 @@ def fit(
         Group("print", width - 1, width, PRINT_EFFECT[1]),
     )
     offset = science.log_h + np.log(60.0) + PRINT_EFFECT[0] * prints
-    offset = offset + RIDE_ON_EFFECT[0] * ridden
+    offset = offset + RIDE_ON_EFFECT[0] * ridden + features.finish_shift(found)
     factor = noise_factor(science, found)
     long_enough = usable & (found.lead_min > 10.0)
     tried = CHASES if long_enough.any() else (0.5,)
@@ -260,14 +276,14 @@ def fit(
             groups,
             noise=NOISE,
             noise_factor=factor[usable],
-            at_most=kept.late[usable],
+            at_most=bounded[usable],
             draws=draws,
             seed=seed,
             name=f"first pass {chase}",
             start=start,
         )
         # In minutes, not in log minutes: else the shares could not be compared.
-        slope = soft_slope(age[usable & ~kept.late])
+        slope = soft_slope(age[usable & ~bounded])
         return posterior, posterior.log_evidence + float(np.sum(np.log(slope)))
 
     for place, chase in enumerate(tried if len(tried) > 1 else ()):
@@ -307,6 +323,7 @@ def fit(
         print_mean=print_mean,
         print_spread=print_spread,
         ride_on=machine,
+        chasing=chasing,
         held_rate=rate,
         held_wait_min=_waits(kept, since, offset, found, usable, posteriors, best),
         cuts_earlier=earlier,

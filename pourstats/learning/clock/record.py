@@ -53,6 +53,33 @@ class RideOn:
         return np.asarray((near @ self.ridden) / (near.sum(axis=1) + 0.5))
 
 
+FLOOR_MIN = 15.0
+"""A first pass that begins so soon after the end of placing waited for the placing, not the set."""
+
+
+@dataclass(frozen=True)
+class Chasing:
+    """Whether the crew sends the machine after the placing, before it is done, by size of slab.
+
+    One row a pour that was ready, or nearly, by the end of placing: its log area, and 1 where the
+    machine was on before that, 0 where the crew placed to the end first.
+    """
+
+    log_area: Array
+    early: Array
+
+    def chance(self, area_ft2: Array) -> Array:
+        """Chance that a slab of an area is begun early if ready: the crew's own, else by size.
+
+        Before the record says, half of slabs of 3,500 ft2 and more of larger ones: it takes hands
+        to spare (common practice, no source).
+        """
+        log_area = np.log(area_ft2)
+        usual = 1.0 / (1.0 + np.exp(-2.5 * (log_area - np.log(3500.0))))
+        near = np.exp(-0.5 * ((log_area[:, None] - self.log_area) / 0.5) ** 2)
+        return np.asarray((near @ self.early + usual) / (near.sum(axis=1) + 1.0))
+
+
 BUSY_H = 0.3
 """A finisher whose pass on another slab ended within this before the start came late for it."""
 
