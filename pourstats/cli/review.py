@@ -66,3 +66,17 @@ def callbacks(store: Path | None, as_json: bool) -> int:
         told("no pours are stored yet; `pourstats load FOLDER` brings them in")
         return 1
     return 0
+
+
+@command("patterns", "pourstats patterns")
+def patterns(store: Path | None, as_json: bool) -> int:
+    """What the weather does to the first pass and the gaps, from the crew's own log."""
+    from pourstats.reporting.answers import patterns_answer
+    from pourstats.reporting.patterns import patterns_text
+
+    found = patterns_answer(opened(store)).result
+    printed(found) if as_json else click.echo(patterns_text(found), nl=False)
+    if not found["pours"]:
+        told("no pours with their times are stored yet; `pourstats load FOLDER` brings them in")
+        return 1
+    return 0

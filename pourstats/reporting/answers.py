@@ -136,6 +136,16 @@ def callbacks_answer(store: Store) -> Answer:
     return Answer(callback_picture(frames, house))
 
 
+def patterns_answer(store: Store) -> Answer:
+    """What weather did to the crew's intervals. Raises Refusal without a store."""
+    from pourstats.learning.patterns import patterns
+
+    with store.read() as connection:
+        frames = reading.frames(connection, "pours", "passes", "weather", "sites", "crew", "trucks")
+        house = schema.house(connection)
+    return Answer(patterns(frames, house))
+
+
 def rate_card_answer(store: Store) -> Answer:
     """The crew's own rates by kind of floor. Raises Refusal (1) without pours."""
     from pourstats.planning.bid import FRAMES
