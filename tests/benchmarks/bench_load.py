@@ -14,7 +14,6 @@ import math
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -59,7 +58,10 @@ print(json.dumps(times))
 
 def _run(code: str, *arguments: str) -> str:
     done = subprocess.run(
-        [sys.executable, "-W", "ignore", "-c", code, *arguments], capture_output=True, text=True, check=True
+        [sys.executable, "-W", "ignore", "-c", code, *arguments],
+        capture_output=True,
+        text=True,
+        check=True,
     )
     return done.stdout
 
@@ -82,15 +84,21 @@ def main() -> None:
         assert read == rows, (read, rows)
         took.append((pours, load_s, sum(measures.values())))
         print(f"{pours:,} pours, {rows:,} rows")
-        print(f"  DuckDB read_csv and insert {reference:.2f} s; load {load_s:.2f} s:"
-              f" ratio {load_s / reference:.1f}; peak {peak_kib / 1024**2:.2f} GiB")
-        print(f"  measures {sum(measures.values()):.2f} s: "
-              + ", ".join(f"{name} {s:.2f}" for name, s in measures.items()))
+        print(
+            f"  DuckDB read_csv and insert {reference:.2f} s; load {load_s:.2f} s:"
+            f" ratio {load_s / reference:.1f}; peak {peak_kib / 1024**2:.2f} GiB"
+        )
+        print(
+            f"  measures {sum(measures.values()):.2f} s: "
+            + ", ".join(f"{name} {s:.2f}" for name, s in measures.items())
+        )
     if len(took) > 1:
         (small, load_a, count_a), (large, load_b, count_b) = took[0], took[-1]
         grown = math.log(large / small)
-        print(f"growth exponent {small:,} to {large:,}: load {math.log(load_b / load_a) / grown:.2f},"
-              f" measures {math.log(count_b / count_a) / grown:.2f} (1 is linear)")
+        print(
+            f"growth exponent {small:,} to {large:,}: load {math.log(load_b / load_a) / grown:.2f},"
+            f" measures {math.log(count_b / count_a) / grown:.2f} (1 is linear)"
+        )
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@ def _clock(times: np.ndarray) -> pa.Array:
 
 
 def _write(folder: Path, name: str, columns: dict[str, object]) -> int:
-    table = pa.table({key: value for key, value in columns.items()})
+    table = pa.table(columns)
     options = csv.WriteOptions(quoting_style="none")
     csv.write_csv(table, folder / f"{name}.csv", options)
     return table.num_rows
@@ -36,7 +36,9 @@ def write_log(folder: Path, pours: int, seed: int = 1) -> dict[str, int]:
     second = number % 2
     start = day.astype("datetime64[m]") + 360 + 240 * second + rng.integers(0, 60, pours)
     ids = np.char.add("P", np.char.zfill(number.astype(str), 7))
-    site = np.char.add(np.char.add("S", crew.astype(str)), np.char.add("-", (number % 8).astype(str)))
+    site = np.char.add(
+        np.char.add("S", crew.astype(str)), np.char.add("-", (number % 8).astype(str))
+    )
     area = np.round(rng.lognormal(7.2, 0.5, pours)).clip(200, 20000)
     thick = rng.choice([4.0, 5.0, 6.0], pours)
     yards = np.round(area * thick / 324 * 1.05, 1)
@@ -98,7 +100,7 @@ def write_log(folder: Path, pours: int, seed: int = 1) -> dict[str, int]:
         "worker": np.unique(np.char.add(np.char.add("w", crew_of.astype(str)), np.char.add("-", who.astype(str)))),
         "pay": np.full(len(np.unique(crew_of * 10 + who)), 28.0),
     })  # fmt: skip
-    some = number[:: 20]
+    some = number[::20]
     counts["callbacks"] = _write(folder, "callbacks", {
         "callback_id": np.char.add("C", some.astype(str)), "pour_id": ids[some],
         "reported": _clock((day[some] + 90).astype("datetime64[m]")).cast(pa.string()).to_pandas().str[:10],
