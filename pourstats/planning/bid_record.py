@@ -86,19 +86,31 @@ def bias_of(group: str, bid_hours: pd.Series[float], took: pd.Series[float]) -> 
     return Bias(group, n, ratio - 1.0, low, high, float(bid.sum()), float(hours.sum()))
 
 
+def well_read(table: pd.DataFrame, fewest: int) -> pd.DataFrame:
+    """The rows whose hours are more than part of a headcount, if there are ``fewest`` of them.
+
+    Part of a headcount is a rough reading even once mended; what it is compared with would look
+    short or long for that alone.
+    """
+    better = table[words(table, "hours_from").astype(str) != "headcount_part"]
+    return better if len(better) >= fewest else table
+
+
 def biases(frames: Mapping[str, pd.DataFrame], frame: pd.DataFrame) -> tuple[list[Bias], int]:
-    """Bias by slab type and over all (last), same scope only; and how many bids were left out."""
+    """Bias by slab type and over all (last), same scope only; and how many other bids there were.
+
+    Pours known by part of a headcount count only in a group with under three better ones.
+    """
     met = bids_with_pours(frames, frame)
     if not len(met):
         return [], 0
     same = met[met["same_scope"].astype(bool)]
-    found = [
-        bias_of(str(kind), own["bid_hours"], own["read_h"])
-        for kind, own in same.groupby("slab_type", sort=True)
-    ]
+    groups = {str(kind): well_read(own, 3) for kind, own in same.groupby("slab_type", sort=True)}
+    found = [bias_of(kind, own["bid_hours"], own["read_h"]) for kind, own in groups.items()]
     found.sort(key=lambda bias: -bias.pours)
-    if len(same):
-        found.append(bias_of("all", same["bid_hours"], same["read_h"]))
+    if groups:
+        every = pd.concat(list(groups.values()))
+        found.append(bias_of("all", every["bid_hours"], every["read_h"]))
     return found, len(met) - len(same)
 
 

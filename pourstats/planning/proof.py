@@ -17,13 +17,16 @@ from pourstats.learning.hours.features import numbers, words
 from pourstats.learning.hours.model import usable
 from pourstats.learning.scoring import Share, coverage, mean_interval, mean_pinball, pinball
 from pourstats.planning.bid_price import hour_cost, rule
-from pourstats.planning.bid_record import bids_with_pours
+from pourstats.planning.bid_record import bids_with_pours, well_read
 
 MOST_FITS = 60
 """The model is fitted anew at up to so many moments; between two the earlier one is used, which
 knows a little less than was known then, never more."""
 
 DRAWS = 1000
+ENOUGH_WELL_READ = 10
+"""Pours with better hours from which those by part of a headcount are no longer scored."""
+
 FEWEST = 3
 """Earlier pours without which a flat rate or a similar job is no rival yet."""
 
@@ -40,7 +43,9 @@ def hours_proof(
     middle and at the confidence, and dollars: what jobs ran over the bid (`usd_short`), and the
     same once all methods are brought to one margin (`usd_short_at_equal_margin`: each method's
     bids scaled by one factor, so that over all pours they earn the same). Differences to the tool
-    come with 95 % intervals, on the pours that both told. Raises Refusal (1) with too few pours.
+    come with 95 % intervals, on the pours that both told. Pours known by part of a headcount are
+    learned from, but not scored once ten better ones are there (`too_rough` counts them).
+    Raises Refusal (1) with too few pours.
     """
     frames = record or {}
     frame = usable(hours_frame(frames))
@@ -51,11 +56,15 @@ def hours_proof(
     level = confidence if confidence is not None else (rule(house, "confidence") or 0.7)
     made = bids_with_pours(frames, frame)
     made = made[made["same_scope"].astype(bool)] if len(made) else made
-    told = foretold(frame, made, level)
+    every = foretold(frame, made, level)
+    if not len(every):
+        raise Refusal("no pour has an earlier one to be told from, so there is no proof yet", 1)
+    told = well_read(every, ENOUGH_WELL_READ)
     rate = hour_cost(frames, house, frame["date"].max()).usd_h
     took = numbers(told, "took")
     result: dict[str, Any] = {
         "pours": len(told),
+        "too_rough": len(every) - len(told),
         "confidence": level,
         "first": pd.Timestamp(told["date"].iloc[0]).date().isoformat(),
         "last": pd.Timestamp(told["date"].iloc[-1]).date().isoformat(),
@@ -113,6 +122,7 @@ def foretold(frame: pd.DataFrame, made: pd.DataFrame, level: float) -> pd.DataFr
                 {
                     "pour_id": job["pour_id"], "date": job["date"], "took": job["read_h"],
                     "slab_type": job["slab_type"], "area": job["area"],
+                    "hours_from": job.get("hours_from"),
                     **dict(zip(LEVELS, told[:-1, k], strict=True)),
                     "tool": told[3, k], "at_confidence": told[-1, k],
                     "bid_made": bid_hours.get(job["pour_id"], np.nan),
@@ -121,6 +131,8 @@ def foretold(frame: pd.DataFrame, made: pd.DataFrame, level: float) -> pd.DataFr
                     "known": before,
                 }
             )  # fmt: skip
+    if not rows:
+        return pd.DataFrame()
     return pd.DataFrame(rows).sort_values("date", kind="stable").reset_index(drop=True)
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from textwrap import wrap
+from functools import partial
+from textwrap import wrap as wrapped
 from typing import Any
 
 WIDTH = 92
+
+wrap = partial(wrapped, break_on_hyphens=False)
 
 PART_WORDS = {
     "set_up_and_clean_up": "set-up and clean-up", "place": "placing", "finish": "finishing",
@@ -314,6 +317,11 @@ def proof_text(proof: Mapping[str, Any]) -> str:
         f"What was said to hold eight times in ten held {held['value'] * 10:.1f} times in ten"
         f" ({_between(held, 10)}).", WIDTH,
     )  # fmt: skip
+    if proof["too_rough"]:
+        lines += wrap(
+            f"{_count(proof['too_rough'], 'pour')} known by part of a head count only: too rough to"
+            " score by.", WIDTH,
+        )  # fmt: skip
     lines += ["", f"{'':<24}{'pours':>6}{'off by':>9}{'lean':>8}{'short at one margin':>22}"]
     for name, score in proof["methods"].items():
         if score["pours"] == 0:

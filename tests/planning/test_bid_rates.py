@@ -181,3 +181,24 @@ def test_proof_beats_a_wild_guess():
     proof = hours_proof(frames, HOUSE)
     assert proof["methods"]["bid_made"]["tool_better_by_h"]["low"] > 0
     assert "the tool was closer" in proof_text(proof)
+
+
+def test_part_of_a_headcount_is_too_rough_to_score_by():
+    frames = record(30)
+    frames["bids"] = bids(frames)
+    output = frames["pour_output"]
+    output.loc[output.index % 3 == 0, "hours_from"] = "headcount_part"
+    output.loc[output.index % 3 == 0, "labor_h"] *= 1.5
+    proof = hours_proof(frames, HOUSE)
+    assert proof["too_rough"] > 0
+    assert proof["methods"]["bid_made"]["bias_share"] == pytest.approx(-0.2, abs=1e-3)
+    assert rate_card(frames, HOUSE)["bias"][0]["pours"] == 20
+    assert "too rough to score by" in proof_text(proof)
+
+
+def test_all_pours_on_one_day_are_no_proof():
+    frames = record(5)
+    for name in ("pours", "pour_output"):
+        frames[name]["date"] = pd.Timestamp("2031-05-05")
+    with pytest.raises(Refusal, match="earlier"):
+        hours_proof(frames, HOUSE)
