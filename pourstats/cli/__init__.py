@@ -7,11 +7,15 @@ import sys
 
 import click
 
-from pourstats.cli import ahead, record, review
+# The models solve many small systems: a second thread only gets in the way of the first.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+from pourstats.cli import ahead, record, review, serve
 from pourstats.cli.base import cli, told
 from pourstats.faults import Refusal
 
-__all__ = ["ahead", "cli", "main", "record", "review"]
+__all__ = ["ahead", "cli", "main", "record", "review", "serve"]
 
 
 def main() -> None:

@@ -1,0 +1,87 @@
+"""Answers kept until the store changes: each is asked for again only when its counter has moved.
+
+The store is opened for each reading and closed at once, so that a load elsewhere can go on.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from pourstats.faults import Refusal
+from pourstats.store import schema
+from pourstats.store.database import Store
+
+Mark = tuple[str, int, int]
+
+
+def store() -> Store:
+    """The store that these pages show."""
+    return Store()
+
+
+def mark() -> Mark | None:
+    """What the store is at: its path, its file, its change counter; None without a store."""
+    record = store()
+    if not record.exists():
+        return None
+    found = record.path.stat()
+    seen = st.session_state.get("seen")
+    if seen is not None and seen[:2] == (str(record.path), (found.st_ino, found.st_mtime_ns)):
+        return seen[2]
+    with record.read() as connection:
+        counter = schema.meta_number(connection, "change_counter")
+    now = (str(record.path), found.st_ino, counter)
+    st.session_state.seen = (str(record.path), (found.st_ino, found.st_mtime_ns), now)
+    return now
+
+
+def needed() -> Mark:
+    """The same, where a page can't do without a store. Raises Refusal."""
+    found = mark()
+    if found is None:
+        raise Refusal("no store", 1)
+    return found
+
+
+@st.cache_data(max_entries=40, show_spinner="…")
+def week(at: Mark, ending: Any) -> dict[str, Any]:
+    """The weekly review."""
+    from pourstats.reporting.week_record import review
+
+    return review(Store(Path(at[0])), ending)
+
+
+@st.cache_data(max_entries=40, show_spinner=False)
+def frame(at: Mark, name: str) -> Any:
+    """A log table, book or measure, whole."""
+    from pourstats.store import reading
+
+    with Store(Path(at[0])).read() as connection:
+        return reading.frame(connection, name)
+
+
+@st.cache_data(max_entries=60, show_spinner=False)
+def pour(at: Mark, pour_id: str) -> dict[str, Any]:
+    """One pour, whole."""
+    from pourstats.reporting.pour import pour_whole
+
+    return pour_whole(Store(Path(at[0])), pour_id)
+
+
+@st.cache_data(max_entries=60, show_spinner=False)
+def people_frame(frame: Any, name: str, system: Any) -> Any:
+    """A frame as people read it: units in the heads, numbers rounded."""
+    import pandas as pd
+
+    from pourstats.reporting.columns import columns
+
+    shown = columns(frame, name, "plain", system)
+    rounded = {
+        column.header: [
+            round(cell, 2 if abs(cell) < 100 else 0) if isinstance(cell, float) else cell
+            for cell in column.cells
+        ]
+        for column in shown
+    }
+    return pd.DataFrame(rounded)

@@ -1,0 +1,94 @@
+"""How every page looks: targets for gloved hands, one answer first, and errors in plain words."""
+
+import re
+from pathlib import Path
+
+import streamlit as st
+import words
+
+from pourstats.faults import Refusal
+from pourstats.reporting.charts import Drawn
+
+ICON = str(Path(__file__).with_name("icon.png"))
+
+STYLE = """
+<style>
+.stMainBlockContainer {padding-top: 4.2rem; padding-bottom: 3rem; max-width: 76rem;}
+h1 {font-size: 1.05rem !important; font-weight: 600 !important; opacity: .78;
+    padding: 0 !important;}
+h2 {font-size: 1.65rem !important; line-height: 1.25 !important; padding: .1rem 0 .4rem !important;}
+h3 {font-size: 1.15rem !important; padding-top: 1.1rem !important;}
+.stButton button, .stDownloadButton button, .stFormSubmitButton button, .stLinkButton a,
+.stPageLink a {min-height: 2.75rem;}
+[data-testid="stExpandSidebarButton"], [data-testid="stSidebarCollapseButton"] button
+    {min-width: 2.75rem; min-height: 2.75rem;}
+[data-testid="stSidebarNavLink"], [data-testid="stTopNavLink"] {min-height: 2.75rem;}
+.stButtonGroup button {min-height: 2.75rem;}
+input, [data-baseweb="select"] > div {min-height: 2.75rem;}
+.st-key-switches {margin-bottom: -.8rem;}
+.st-key-switches button {min-height: 2.75rem;}
+button:disabled {opacity: .35; filter: grayscale(1);}
+@media (max-width: 640px) {
+  .stMainBlockContainer {padding-left: .8rem; padding-right: .8rem;}
+  h2 {font-size: 1.3rem !important;}
+}
+@media print {
+  header, .st-key-switches, .stButton, [data-testid="stToolbar"] {display: none !important;}
+}
+</style>
+"""
+
+
+def dress() -> None:
+    """The style sheet, once a run."""
+    st.html(STYLE)
+
+
+def answer(question: str, sentence: str) -> None:
+    """A page's head: what it answers, small; then the answer."""
+    st.title(plain(question), anchor=False)
+    st.header(plain(sentence), anchor=False)
+
+
+_MARKS = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>:$~&^=])")
+
+
+def plain(text: object) -> str:
+    """Text that somebody wrote, so that it is shown to the letter and never as markup."""
+    return _MARKS.sub(r"\\\1", " ".join(str(text).split()))
+
+
+def ink() -> bool:
+    """Whether the page is dark, for charts."""
+    return st.context.theme.type == "dark"
+
+
+def empty(question: str) -> None:
+    """A page that has nothing to show yet says what makes it."""
+    answer(question, words.say("all.no_store"))
+    st.write(words.say("all.first_steps"))
+    link("log_pour.py", "week.log")
+    link("upload.py", "all.upload_link")
+
+
+def link(file: str, name: str) -> None:
+    """A link to another page, large enough for a glove."""
+    if (Path(__file__).parent / file).is_file():
+        st.page_link(file, label=words.say(name))
+
+
+def draw(drawn: Drawn | None) -> None:
+    """A chart under its finding; nothing where there is nothing to draw."""
+    if drawn is not None:
+        st.markdown(f"**{plain(drawn.title)}**")
+        st.altair_chart(drawn.chart, theme=None, alt=drawn.words)
+        st.caption(plain(drawn.reading))
+
+
+def run(page: st.Page) -> None:
+    """Run a page; what the program refuses is said in its own words, never as a traceback."""
+    try:
+        page.run()
+    except Refusal as error:
+        st.error(plain(error))
+        st.caption(words.say("all.refused"))

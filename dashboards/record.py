@@ -1,0 +1,111 @@
+"""The record: every pour, one pour whole, what is set aside, and what can be taken back."""
+
+import kept
+import look
+import streamlit as st
+import words
+from words import say
+
+from pourstats.reporting.charts_pour import pour_day, pour_weather
+from pourstats.reporting.pour import pour_text
+from pourstats.reporting.week_sentences import count_text
+from pourstats.store import history
+
+# What the list of pours shows; the one pour shows all.
+LISTED = (
+    "pour_id", "date", "site", "slab_type", "area_ft2", "placed_yd3", "labor_h", "crew_h",
+    "ft2_per_labor_h", "yd3_per_crew_h",
+)  # fmt: skip
+
+
+def choose(pour_id: str | None) -> None:
+    """To one pour, or back to all."""
+    if pour_id is None:
+        st.query_params.pop("pour", None)
+    else:
+        st.query_params["pour"] = pour_id
+
+
+def picked(frame) -> None:
+    """The row that was clicked."""
+    rows = st.session_state.pours_list["selection"]["rows"]
+    if rows:
+        choose(str(frame["pour_id"].iloc[rows[0]]))
+
+
+def every() -> None:
+    """The list, to search."""
+    frame = kept.frame(kept.needed(), "pour_output")
+    aside = kept.frame(kept.needed(), "set_aside")
+    look.answer(
+        say("nav.record"),
+        say("record.count", pours=count_text(len(frame), say("record.pour"), say("record.pours"))),
+    )
+    wanted = st.text_input(say("record.search"), key="search", placeholder=say("record.hint"))
+    newest = frame.iloc[::-1]
+    if wanted:
+        text = newest[["pour_id", "date", "site", "slab_type"]].astype(str).agg(" ".join, axis=1)
+        newest = newest[text.str.contains(wanted, case=False, regex=False)]
+    shown = newest[[name for name in LISTED if name in newest]]
+    st.dataframe(
+        kept.people_frame(shown, "pour_output", words.units()), hide_index=True, key="pours_list",
+        on_select=lambda: picked(newest), selection_mode="single-row", height=420,
+    )  # fmt: skip
+    st.caption(say("record.choose"))
+    st.subheader(say("record.aside", rows=len(aside)), anchor=False)
+    if len(aside):
+        st.dataframe(aside[["file", "line", "column", "value", "reason"]], hide_index=True)
+        st.caption(say("record.mend"))
+        look.link("upload.py", "all.upload_link")
+    changes()
+
+
+def changes() -> None:
+    """What was done to the store, the last first, and the last one back."""
+    done = kept.frame(kept.needed(), "changes")
+    standing = done[done["undone_at"].isna()]
+    st.subheader(say("record.changes"), anchor=False)
+    if len(standing):
+        last = standing.iloc[-1]
+        st.button(look.plain(say("record.undo", what=f"{last['command']} {last['detail']}")),
+                  on_click=take_back)  # fmt: skip
+    if "undone" in st.session_state:
+        st.success(look.plain(st.session_state.pop("undone")))
+    st.dataframe(done.iloc[::-1][["noted_at", "command", "detail", "undone_at"]].head(50),
+                 hide_index=True, height=240)  # fmt: skip
+
+
+def take_back() -> None:
+    """The last change back."""
+    st.session_state.undone = history.undo(kept.store())
+
+
+def delete(pour_id: str) -> None:
+    """A pour away with its rows."""
+    counts = history.delete(kept.store(), pour_id)
+    rows = ", ".join(f"{count} {name}" for name, count in counts.items())
+    st.session_state.undone = say("record.deleted", pour_id=pour_id, rows=rows)
+    choose(None)
+
+
+def one(pour_id: str) -> None:
+    """One pour, whole."""
+    units = words.units()
+    found = kept.pour(kept.needed(), pour_id)
+    text = pour_text(found, units)
+    st.button(say("record.back"), on_click=choose, args=(None,))
+    look.answer(say("nav.record"), text.splitlines()[0])
+    look.draw(pour_day(found, look.ink()))
+    look.draw(pour_weather(found, kept.frame(kept.needed(), "weather"), units, look.ink()))
+    st.code("\n".join(text.splitlines()[1:]).strip(), language=None)
+    with st.popover(say("record.delete")):
+        st.write(say("record.sure"))
+        st.button(say("record.delete_it"), on_click=delete, args=(pour_id,), type="primary")
+
+
+if kept.mark() is None:
+    look.empty(say("nav.record"))
+elif st.query_params.get("pour"):
+    one(st.query_params["pour"])
+else:
+    every()

@@ -1,0 +1,287 @@
+"""What the logging page knows and does: the store's taps, asked for and written, no sums.
+
+Every tap goes to the store before its tick is shown, and every page load reads it from there.
+"""
+
+import datetime as dt
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import kept
+import numpy as np
+import streamlit as st
+import words
+from words import say
+
+from pourstats import units
+from pourstats.faults import Refusal
+from pourstats.logs import forms
+from pourstats.logs.stamps import FROM_JOB
+from pourstats.logs.tables import POURS
+from pourstats.store import openpours, reading, taps
+from pourstats.store import tapping as stamps
+
+ORDER = (
+    "hands", "first_concrete", "strike_off_done", "bull_float_done", "machine_on",
+    "last_pass_off", "saw_done", "gone",
+)  # fmt: skip
+
+
+def now() -> dt.datetime:
+    """The clock on the phone's wall, without zone, to the second."""
+    try:
+        zone = ZoneInfo(st.context.timezone) if st.context.timezone else None
+    except (ZoneInfoNotFoundError, ValueError):
+        zone = None
+    return dt.datetime.now(zone).replace(tzinfo=None, microsecond=0)
+
+
+@dataclass
+class Current:
+    """The load or pass under way: its number, its label, the taps that it has."""
+
+    number: int
+    label: str
+    times: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+
+@dataclass
+class State:
+    """A pour's standing taps, and what they give."""
+
+    taps: list[dict[str, Any]]
+    row: dict[str, str]
+    missing: list[str]
+
+    def last(self, event: str) -> dict[str, Any] | None:
+        """The tap of that event that counts."""
+        return next((tap for tap in reversed(self.taps) if tap["event"] == event), None)
+
+    def of(self, events: tuple[str, ...]) -> list[dict[str, Any]]:
+        """The taps of those events, in time order."""
+        return [tap for tap in self.taps if tap["event"] in events]
+
+    @property
+    def next(self) -> str | None:
+        """The first tap of the short log that is not yet there."""
+        return next((event for event in ORDER if self.last(event) is None), None)
+
+    @property
+    def undescribed(self) -> list[str]:
+        """What a pour needs beside taps."""
+        return [name for name in self.missing if name != "gone"]
+
+    def described(self, name: str) -> str | None:
+        """A column's text as it stands, from taps or the planned job."""
+        for tap in reversed(self.taps):
+            for part in tap["subject"].split(";"):
+                key, _, value = part.partition("=")
+                if key == name and value:
+                    return str(value)
+        return self.row.get(name) or None
+
+    def number(self, name: str) -> float | None:
+        """The same as a number, in the units shown."""
+        text = self.described(name)
+        if text is None:
+            return None
+        unit = POURS.column(name).unit
+        value = float(text)
+        return float(units.to_system(value, unit, words.units())) if unit else value
+
+    def current(self, kind: str, events: tuple[str, ...]) -> Current:
+        """The last load or pass if something of it is still to tap, else the next."""
+        found: dict[str, Current] = {}
+        for tap in self.of(events):
+            label = tap["subject"].partition(";")[0] or f"{kind}-1"
+            number = int(label.rpartition("-")[2]) if label.rpartition("-")[2].isdigit() else 1
+            found.setdefault(label, Current(number, label)).times[tap["event"]] = tap
+        last = max(found.values(), key=lambda each: each.number, default=None)
+        if last is not None and events[-1] not in last.times:
+            return last
+        number = 1 if last is None else last.number + 1
+        return Current(number, str(number) if kind == "pass" else f"load-{number}")
+
+
+def state(pour_id: str) -> State:
+    """The pour as the store has it."""
+    if not kept.store().exists():
+        return State([], {"pour_id": pour_id}, [*POURS.required[1:], "gone"])
+    with kept.store().read() as connection:
+        derived = taps.of_pour(connection, pour_id)
+        standing = stamps.standing(connection, pour_id)
+    return State(standing, derived.rows["pours"][0], derived.missing)
+
+
+def open_pours() -> list[dict[str, Any]]:
+    """Pours under way."""
+    if not kept.store().exists():
+        return []
+    with kept.store().read() as connection:
+        return openpours.unfinished(connection)
+
+
+def planned() -> list[dict[str, Any]]:
+    """Jobs ahead that are neither begun nor poured, the nearest day first."""
+    if not kept.store().exists():
+        return []
+    with kept.store().read() as connection:
+        jobs = reading.frame(connection, "jobs")
+        begun = {*reading.frame(connection, "pours")["pour_id"],
+                 *reading.frame(connection, "stamps")["pour_id"]}  # fmt: skip
+    ahead = jobs[~jobs["pour_id"].isin(begun)].sort_values("date")
+    return [{str(k): v for k, v in row.items()} for row in ahead.head(6).to_dict("records")]
+
+
+def sites(also: str | None = None) -> list[str]:
+    """Sites that the log knows, the latest first."""
+    mark = kept.mark()
+    known: list[str] = [] if mark is None else list(kept.frame(mark, "pours")["site"][::-1])
+    return list(dict.fromkeys([*([also] if also else []), *known]))
+
+
+def crew() -> list[str]:
+    """Labels of the crew."""
+    mark = kept.mark()
+    if mark is None:
+        return []
+    names = kept.frame(mark, "crew")["worker"]
+    return list(dict.fromkeys(names))
+
+
+def fields(table: str) -> dict[str, forms.Field]:
+    """The form's fields, in the language chosen."""
+    lang = "es" if words.language() == "es" else "en"
+    return {each.name: each for each in forms.form_fields(table, lang)}
+
+
+def with_unit(each: forms.Field) -> str:
+    """A field's label with the unit in which it is asked for."""
+    return f"{each.label} [{units.unit_in(each.unit or '', words.units())}]"
+
+
+def whole(number: float | None) -> int | None:
+    """A head count."""
+    return None if number is None else round(number)
+
+
+def place(listed: list[str], value: str | None) -> int | None:
+    """Where a value stands in a list."""
+    return listed.index(value) if value in listed else None
+
+
+def title(pour_id: str) -> str:
+    """What the pour under way is called on the page."""
+    row = state(pour_id).row
+    kind = words.word("slab_type", row["slab_type"]) if row.get("slab_type") else ""
+    return " · ".join(part for part in (pour_id, kind, row.get("site")) if part)
+
+
+def missing_text(found: State) -> str:
+    """What a pour under way still lacks, or that it is whole."""
+    if not found.missing:
+        return say("log.whole")
+    labels = {name: each.label for name, each in fields("pours").items()}
+    told = [say("tap.gone") if name == "gone" else labels[name] for name in found.missing]
+    return say("log.missing", what=", ".join(told))
+
+
+def told(act: Callable[..., None]) -> Callable[..., None]:
+    """A tap that the store refuses is said on the page, and shows no tick."""
+
+    @functools.wraps(act)
+    def wrapped(*args: Any) -> None:
+        try:
+            act(*args)
+        except Refusal as error:
+            st.session_state.refused = str(error)
+
+    return wrapped
+
+
+def go(pour_id: str | None) -> None:
+    """To that pour's taps; None leaves it."""
+    if pour_id is None:
+        st.query_params.pop("pour", None)
+    else:
+        st.query_params["pour"] = pour_id
+
+
+@told
+def tap(pour_id: str, event: str, subject: str = "") -> None:
+    """Store a tap of now."""
+    stamps.tap(kept.store(), pour_id, stamps.Tap(event, subject, now()))
+
+
+@told
+def take_back(stamp_id: str) -> None:
+    """Undo a tap."""
+    stamps.take_back(kept.store(), stamp_id)
+
+
+@told
+def ready_before(pour_id: str, on: dt.datetime, minutes: int) -> None:
+    """The machine could have gone on so many minutes before it did."""
+    stamps.tap(
+        kept.store(), pour_id, stamps.Tap("pass_on", "1", on),
+        stamps.Tap("was_ready", "1", on - dt.timedelta(minutes=minutes)),
+    )  # fmt: skip
+
+
+@told
+def describe(pour_id: str, name: str, value: str) -> None:
+    """Say one thing of the pour, or a boot print of the pass under way."""
+    if name == "footprint":
+        found = state(pour_id)
+        on = found.of(("pass_on",)) or found.of(("machine_on",))
+        label = on[-1]["subject"].partition(";")[0] or "1"
+        mark = stamps.Tap("pass_on", f"{label};footprint={value}", on[-1]["at"])
+        stamps.tap(kept.store(), pour_id, mark)
+        return
+    stamps.tap(kept.store(), pour_id, stamps.Tap("describe", f"{name}={value}", now()))
+
+
+@told
+def describe_all(pour_id: str, before: State, given: dict[str, object]) -> None:
+    """Store what a form says anew, in house units; what is as it was is left alone."""
+    said = []
+    for name, value in given.items():
+        old = before.number(name) if isinstance(value, int | float) else before.described(name)
+        if value in (None, "") or value == old:
+            continue
+        said.append(f"{name}={_house(name, value)}")
+    if said:
+        stamps.tap(kept.store(), pour_id, stamps.Tap("describe", ";".join(said), now()))
+
+
+def begin(pour_id: str, about: dict[str, object]) -> None:
+    """A new pour with what is known of it; the address holds it from then on.
+
+    Raises Refusal for a label that another pour has.
+    """
+    mark = kept.mark()
+    if mark is not None and any(
+        (kept.frame(mark, name)["pour_id"] == pour_id).any() for name in ("pours", "stamps")
+    ):
+        raise Refusal(say("log.taken", pour_id=pour_id))
+    known = {"date": now().date().isoformat(), **about}
+    said = ";".join(f"{k}={_house(k, v)}" for k, v in known.items() if v not in (None, ""))
+    stamps.tap(kept.store(), pour_id, stamps.Tap("describe", said, now()))
+    go(pour_id)
+
+
+def _house(name: str, value: object) -> str:
+    """A value as taps keep it: numbers in house units."""
+    if isinstance(value, int | float):
+        unit = POURS.column(name).unit
+        if unit:
+            written = units.checked_unit(units.unit_in(unit, words.units()), unit)
+            value = float(units.to_house(np.array([value], dtype=float), written, unit)[0])
+        return f"{value:.10g}"
+    return str(value).replace(";", ",").replace("=", " ")
+
+
+assert "site" in FROM_JOB

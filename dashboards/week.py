@@ -1,0 +1,62 @@
+"""This week: what got done, against usual; what stood out and why."""
+
+from datetime import date, timedelta
+
+import kept
+import look
+import streamlit as st
+import words
+from words import say
+
+from pourstats.reporting.charts import figure_rows, week_control, week_floors
+from pourstats.reporting.week import week_text
+from pourstats.reporting.week_sentences import day_text, reason_text, standout_text
+
+
+def step(days: int, start: str) -> None:
+    """To the week before or after."""
+    st.session_state.week_of = date.fromisoformat(start) + timedelta(days=days)
+
+
+def show() -> None:
+    """The page."""
+    units = words.units()
+    review = kept.week(kept.needed(), st.session_state.get("week_of"))
+    span = review["week"]
+    look.answer(
+        f"{say('nav.week')}: {day_text(span['start'])} – {day_text(span['end'], year=True)}",
+        review["headline"]["sentence"],
+    )
+    with st.container(horizontal=True):
+        look.link("log_pour.py", "week.log")
+        st.button(say("week.before"), on_click=step, args=(-7, span["start"]))
+        if span["end"] < span["latest_pour"]:
+            st.button(say("week.after"), on_click=step, args=(7, span["start"]))
+    look.draw(week_floors(review, units, look.ink()))
+    st.subheader(say("week.stood_out"), anchor=False)
+    if not review["stands_out"]:
+        st.write(say("week.nothing"))
+    for place, item in enumerate(review["stands_out"], 1):
+        ordinary = "" if item["news"] else say("week.ordinary") + " "
+        st.markdown(f"{place}\\. {ordinary}{look.plain(standout_text(item, units))}")
+        because = reason_text(item, units)
+        if because:
+            st.caption(look.plain(because))
+    for pour in review["unfinished"]:
+        st.info(look.plain(say("week.open", pour_id=pour["pour_id"],
+                               missing=", ".join(pour["missing"]).replace("_", " "))))  # fmt: skip
+    if review["set_aside"]["rows"]:
+        st.info(say("week.aside", rows=review["set_aside"]["rows"]))
+    rows = figure_rows(review, units)
+    if rows:
+        st.subheader(say("week.figures"), anchor=False)
+        st.dataframe(rows, hide_index=True, height="content")
+    look.draw(week_control(review, look.ink()))
+    with st.expander(say("week.whole")):
+        st.code(week_text(review, units=units), language=None)
+
+
+if kept.mark() is None or kept.frame(kept.needed(), "pours").empty:
+    look.empty(say("nav.week"))
+else:
+    show()
