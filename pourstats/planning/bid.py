@@ -187,6 +187,7 @@ def _told(
                     "pours": model.pours,
                     "similar": [str(model.seen["pour_id"].iloc[place]) for place in like[row]],
                 },
+                "long_day": _long_day(drawn.crew_h[row], house),
                 "mean_labor_h": round(float(labor.mean()), 4),
                 "parts_h": {
                     PART_NAMES[part]: round(float(hours), 2)
@@ -213,6 +214,18 @@ def _told(
             }
         )  # fmt: skip
     return told
+
+
+def _long_day(
+    crew_h: np.ndarray[Any, np.dtype[np.float64]], house: Mapping[str, object]
+) -> dict[str, float]:
+    """The chance that the clock runs past the hours after which overtime is paid.
+
+    Overtime is no part of the price: it hangs on what else the people do that day and week.
+    """
+    after = house.get("overtime_after_h")
+    limit = float(after) if isinstance(after, int | float) else 8.0
+    return {"after_h": limit, "chance": round(float((crew_h > limit).mean()), 3)}
 
 
 def cost_draws(

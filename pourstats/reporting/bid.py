@@ -62,6 +62,10 @@ def odds_text(share: float) -> str:
     return f"{share:.0%} of such jobs"
 
 
+def _first_up(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
 def hours_text(hours: float) -> str:
     """Hours to a tenth below a hundred: 23.3 h, 7.4 h, 140 h."""
     return f"{hours:,.0f} h" if abs(hours) >= 99.95 else f"{hours:,.1f} h"
@@ -82,13 +86,20 @@ def _job(entry: Mapping[str, Any], confidence: float) -> list[str]:
         head += f", ask {dollars_text(price)} (${entry['price_usd_per_ft2']:.2f} a foot)"
     lines = [head + "."]
     lines += wrap(
-        f"{odds_text(confidence)[0].upper() + odds_text(confidence)[1:]} stay within that."
+        f"{_first_up(odds_text(confidence))} stay within that."
         f" Even odds at {hours_text(labor['p50'])};"
         f" eight in ten run {hours_text(labor['p10'])} to {hours_text(labor['p90'])}."
         f" On the clock {hours_text(crew['p50'])}, eight in ten {hours_text(crew['p10'])} to"
         f" {hours_text(crew['p90'])}.",
         WIDTH, initial_indent="  ", subsequent_indent="  ",
     )  # fmt: skip
+    long = entry["long_day"]
+    if long["chance"] >= 0.1:
+        lines += wrap(
+            f"{_first_up(odds_text(round(long['chance'], 1)))} run past {long['after_h']:g} h on"
+            " the clock; overtime isn't in the price.",
+            WIDTH, initial_indent="  ", subsequent_indent="  ",
+        )  # fmt: skip
     parts = sorted(entry["parts_h"].items(), key=lambda part: -float(part[1]))
     shown = [f"{PART_WORDS[name]} {hours_text(hours)}" for name, hours in parts if hours >= 0.05]
     lines += wrap("Where they go: " + ", ".join(shown) + ".", WIDTH, initial_indent="  ",

@@ -157,6 +157,15 @@ def test_confidence_moves_the_price_by_the_step_in_cost():
     assert high["price_usd"] - low["price_usd"] == pytest.approx(step / 0.9, abs=0.1)
 
 
+def test_a_long_day_is_said():
+    """10,000 ft2 of hard trowel with four hands runs past any eight hours."""
+    answer = bid(job(area=10000.0, finish="hard_trowel"), None, HOUSE)
+    assert answer["jobs"][0]["long_day"]["chance"] > 0.9
+    assert "overtime isn't in the price" in bid_text(answer)
+    short = bid(job(), None, {**HOUSE, "overtime_after_h": 24.0})["jobs"][0]["long_day"]
+    assert short == {"after_h": 24.0, "chance": pytest.approx(0.0, abs=0.05)}
+
+
 def test_travel_by_hand():
     """20 minutes in and 20 back for four hands: 2.67 h, outside labor_h."""
     near = bid(job(travel=0.0), record(), HOUSE)["jobs"][0]
