@@ -152,7 +152,9 @@ def main() -> None:
     asked.add_argument("--seasons", type=int, default=200)
     asked.add_argument("--sizes", type=int, nargs="+", default=[12, 40, 120])
     asked.add_argument(
-        "--simulators", nargs="+", default=["hours_stages", "hours_powerlaw", "hours_ratebook", "hours_streaks"]
+        "--simulators",
+        nargs="+",
+        default=["hours_stages", "hours_powerlaw", "hours_ratebook", "hours_streaks"],
     )
     asked.add_argument("--first", type=int, default=0, help="first seed")
     asked.add_argument("--quick", action="store_true", help="leave out boosting, which is slow")
