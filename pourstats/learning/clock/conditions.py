@@ -146,7 +146,7 @@ def conditions(
     fresh = number(frame, "concrete_temp")
     early = found["air_temp"][:, :3].mean(axis=1)
     # Ordinary concrete comes nearer to 70 degF than the air is (common practice, no source).
-    fresh = np.where(np.isnan(fresh), early + 0.25 * (70.0 - early), fresh)
+    fresh = np.where(np.isnan(fresh), early + 0.15 * (70.0 - early), fresh)
     return Conditions(
         frame=frame,
         start_h=start,

@@ -131,7 +131,7 @@ def _columns(
     table = features.table(found, science, levels, doubts=False)
     groups = list(table.groups)
     groups[0] = Group("habit", groups[0].start, groups[0].stop, 0.35)
-    wide = {"weather": 1.3, "place": 1.6, "size": 4.0}
+    wide = {"weather": 1.3, "place": 1.6, "size": 2.0}
     groups = [
         Group(g.name, g.start, g.stop, g.scale * wide.get(g.name, 1.0), g.doubt, g.weights)
         for g in groups

@@ -54,7 +54,7 @@ def fit(pours: pd.DataFrame, trucks: pd.DataFrame | None, seed: int) -> Placing:
     p = columns.shape[1]
     groups = (
         Group("pace", 0, 1, 0.35),
-        Group("slopes", 1, 4, 0.25),
+        Group("slopes", 1, 4, 0.10, 0.5),
         Group("placement", 4, 9, 0.15, 0.5),
         Group("kind", 9, p, 0.12, 0.5),
     )
@@ -69,7 +69,9 @@ def _columns(frame: pd.DataFrame, kinds: tuple[str, ...]) -> tuple[Array, Array]
     plan = plan_yd3(number(frame, "area", 1000.0), number(frame, "thickness", 4.0))
     ordered = number(frame, "ordered_volume")
     volume = np.maximum(np.where(np.isnan(ordered), plan, ordered), 0.3)
-    hands = np.maximum(number(frame, "hands", 5.0), 1.0)
+    hands = number(frame, "hands")
+    # Larger slabs get larger crews (common practice, no source), where nobody says how many.
+    hands = np.where(np.isnan(hands), 5.0 * (volume / 12.0) ** 0.35, np.maximum(hands, 1.0))
     how = words(frame, "placement")
     size, crew = np.log(volume / 12.0), np.log(hands / 5.0)
     offset = np.log(USUAL_MIN) + 0.85 * size - 0.5 * crew
