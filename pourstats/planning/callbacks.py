@@ -13,7 +13,15 @@ from pourstats.learning.callbacks.looks import DOUBLED, POWER
 from pourstats.learning.callbacks.rare import watch
 from pourstats.learning.callbacks.rates import LEVEL, cost_interval, group_rates, rates
 from pourstats.learning.callbacks.record import counting_ages, pours_record, rule
-from pourstats.learning.callbacks.risk import PRIOR_M, Effect, Risk, correction, risk
+from pourstats.learning.callbacks.risk import (
+    PRIOR_M,
+    PRIOR_ODDS_RATIO_95,
+    TEST_M,
+    Effect,
+    Risk,
+    correction,
+    risk,
+)
 from pourstats.learning.callbacks.waiting import still_to_come
 from pourstats.learning.callbacks.year import luck_limits, this_year, time_to_call
 from pourstats.learning.intervals import score_interval
@@ -80,7 +88,8 @@ def _risk(found: Risk) -> dict[str, Any]:
         "called_back": found.called,
         "fitted": found.model is not None,
         "correction": correction(found.looks),
-        "prior": {"family": "log-F", "m": PRIOR_M, "odds_ratio_95": [1 / 9.6, 9.6]},
+        "test": {"family": "log-F", "m": TEST_M, "sides": 1},
+        "prior": {"family": "log-F", "m": PRIOR_M, "odds_ratio_95": [1 / PRIOR_ODDS_RATIO_95, PRIOR_ODDS_RATIO_95]},
         "shows": {"odds_ratio": DOUBLED, "power": POWER},
         "effects": [
             {**vars(effect), "state": effect_state(effect), "so_words": HABITS[effect.name].so,

@@ -26,11 +26,13 @@ class Truth:
 
 @dataclass(frozen=True)
 class Crew:
-    """A log (frames by name), its truth by pour, and the chance that the rule gave each floor."""
+    """A log (frames by name), its truth by pour, the chance that the rule gave each floor, and
+    which floors are called back in the end."""
 
     frames: dict[str, pd.DataFrame]
     so: pd.DataFrame
     chance: np.ndarray
+    will_be_back: np.ndarray
 
 
 def crew(
@@ -157,4 +159,4 @@ def crew(
         "callbacks": calls, "crew_time": pd.DataFrame(),
         "crew": pd.DataFrame({"worker": ["A", "B"], "since": pd.NaT, "pay": [28.0, 34.0]}),
     }  # fmt: skip
-    return Crew(frames, so, chance)
+    return Crew(frames, so, chance, back)

@@ -89,7 +89,7 @@ def fit(
 
     ``prior_m`` (one, or one a slope): the slope has a log-F(m, m) prior, worth m/2 events on either
     side (Greenland and Mansournia 2015): its odds ratio lies within 1/648 to 648 (m = 1), 1/39 to
-    39 (2), 1/9.6 to 9.6 (4) with 95 %; 0 is none. The first column is never penalised. ``firth``
+    39 (2), 1/4.4 to 4.4 (8) with 95 %; 0 is none. The first column is never penalised. ``firth``
     takes Jeffreys' penalty (Firth 1993) instead, which centres small records without a belief.
     Raises ValueError for shapes that don't match or columns that depend on each other.
     """

@@ -1,0 +1,74 @@
+"""Jobs ahead as callbacks see them, and what a floor that comes back costs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pourstats.learning.callbacks.features import features
+from pourstats.logs.tables import OUTDOOR_TYPES, POURS
+
+Array = NDArray[np.float64]
+
+LOADS = ("pour_id", "ticket", "called", "water_added", "concrete_temp", "age_min", "starved_min")
+FIRST = ("pour_id", "first_pass", "machine", "held_up", "ready", "start", "footprint_in")
+
+
+def job_features(
+    jobs: pd.DataFrame, age_limit_min: float, evaporation_lb_ft2_h: Sequence[float] | None = None
+) -> tuple[pd.DataFrame, pd.Series]:
+    """Features of jobs (rows of `jobs`) and whether they lie outdoors, as risk takes them.
+
+    ``evaporation_lb_ft2_h``, one a job, is the forecast's mean over the early hours; without it,
+    and for all that only the day will tell, a job counts as usual.
+    """
+    ids = jobs["pour_id"].astype(str).reset_index(drop=True)
+    logged = jobs.reset_index(drop=True).assign(pour_id=ids).reindex(columns=list(POURS.names))
+    logged["date"] = jobs["date"].to_numpy() if "date" in jobs else None
+    logged["place_end"], logged["saw_start"] = pd.NaT, pd.NaT
+    drying = np.full(len(ids), np.nan) if evaporation_lb_ft2_h is None else evaporation_lb_ft2_h
+    frames = {
+        "pours": logged,
+        "trucks": pd.DataFrame(columns=list(LOADS)),
+        "truck_times": pd.DataFrame(columns=list(LOADS)),
+        "pass_intervals": pd.DataFrame(columns=list(FIRST)),
+        "pour_weather": pd.DataFrame(
+            {"pour_id": ids, "evaporation_lb_ft2_h": np.asarray(drying), "air_temp_f": np.nan}
+        ),
+    }
+    found = features(frames, pd.DataFrame({"pour_id": ids}), age_limit_min)
+    return found, logged["slab_type"].isin(OUTDOOR_TYPES)
+
+
+@dataclass(frozen=True)
+class CallCost:
+    """All-in cost of a floor that comes back, USD: its ``mean``, redrawn means, and the ``floors``
+    behind it whose hours, cost and pay are known."""
+
+    mean: float
+    draws: Array
+    floors: int
+
+
+def call_cost(pours: pd.DataFrame, draws: int = 1000, seed: int = 6) -> CallCost | None:
+    """What a called-back floor costs (pours_record's rows, young ones too); None if none is priced.
+
+    Means are redrawn by Rubin's weights (1981); a floor of average cost that was never seen stands
+    with half a weight, so that a single call isn't taken as certain.
+    """
+    known = pours["called_back"] & (pours["unpriced"] == 0)
+    known &= (pours["without_hours"] == 0) & (pours["without_cost"] == 0)
+    spent = (pours["cost_usd"] + pours["labor_usd"])[known].to_numpy(float)
+    if not spent.size:
+        return None
+    rng = np.random.default_rng(seed)
+    weights = rng.standard_exponential((draws, spent.size))
+    unseen = rng.gamma(0.5, size=draws)
+    mean = float(spent.mean())
+    guess = mean * np.exp(rng.normal(-0.5, 1.0, draws))
+    means = (weights @ spent + unseen * guess) / (weights.sum(axis=1) + unseen)
+    return CallCost(mean, means, int(spent.size))

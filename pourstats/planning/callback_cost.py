@@ -1,0 +1,77 @@
+"""What coming back may cost on jobs ahead: for bids, and for marking a floor to be looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pourstats.learning.callbacks.ahead import call_cost, job_features
+from pourstats.learning.callbacks.record import pours_record
+from pourstats.learning.callbacks.risk import risk
+from pourstats.planning.callbacks import age_limit_min, outlooks, plain
+
+Z90 = 1.6448536269514722
+
+
+def job_callbacks(
+    jobs: pd.DataFrame,
+    frames: Mapping[str, pd.DataFrame],
+    house: Mapping[str, object],
+    evaporation_lb_ft2_h: Sequence[float] | None = None,
+    seed: int = 6,
+) -> list[dict[str, Any]]:
+    """Of each job: the chance that it comes back, what that costs on average, and the reasons.
+
+    ``jobs`` are rows of the log table `jobs`; ``frames`` and ``house`` as callback_picture takes
+    them; ``evaporation_lb_ft2_h`` the forecast's mean over the early hours, one a job. A row has
+    pour_id, chance with p05 and p95, usual, look_at, reasons (as :func:`outlooks`), cost_usd (the
+    mean to set aside in the price, with p05 and p95 of that mean; None where no call is priced) and
+    based_on (pours, called back, calls priced).
+    """
+    pours = pours_record(frames, house)
+    if not len(pours):
+        return [_unknown(str(pour)) for pour in jobs["pour_id"]]
+    age_limit = age_limit_min(house)
+    found, _ = risk(frames, pours, age_limit)
+    values, outdoors = job_features(jobs, age_limit, evaporation_lb_ft2_h)
+    price = call_cost(pours, seed=seed)
+    based_on = {
+        "pours": len(pours),
+        "called_back": found.called,
+        "calls_priced": price.floors if price else 0,
+    }
+    rng = np.random.default_rng(seed)
+    rows = []
+    for pour, outlook in zip(jobs["pour_id"], outlooks(found, values, outdoors), strict=True):
+        cost = None
+        if price:
+            # The chance's interval is symmetric in log odds: its draws are taken there.
+            middle, low, high = (_log_odds(outlook[name]) for name in ("chance", "p05", "p95"))
+            drawn = middle + (high - low) / (2.0 * Z90) * rng.standard_normal(len(price.draws))
+            usd = price.draws / (1.0 + np.exp(-drawn))
+            low_usd, high_usd = np.quantile(usd, [0.05, 0.95])
+            cost = {
+                "mean": outlook["chance"] * price.mean,
+                "p05": float(low_usd),
+                "p95": float(high_usd),
+            }
+        rows.append(
+            plain({"pour_id": str(pour), **outlook, "cost_usd": cost, "based_on": based_on})
+        )
+    return rows
+
+
+def _unknown(pour_id: str) -> dict[str, Any]:
+    return {
+        "pour_id": pour_id, "chance": None, "p05": None, "p95": None, "usual": None,
+        "look_at": None, "reasons": [], "cost_usd": None,
+        "based_on": {"pours": 0, "called_back": 0, "calls_priced": 0},
+    }  # fmt: skip
+
+
+def _log_odds(chance: float) -> float:
+    held = min(max(chance, 1e-6), 1.0 - 1e-6)
+    return float(np.log(held / (1.0 - held)))
