@@ -46,11 +46,13 @@ def trucks(
     house: Mapping[str, object] | None = None,
     forecast: pd.DataFrame | None = None,
     seed: int = 0,
+    learned: Unloading | None = None,
 ) -> dict[str, Any]:
     """What `pourstats trucks --json` prints, and what page and sheet draw.
 
     ``jobs`` are rows of the log table `jobs` in house units, ``record`` the store's frames
-    (:data:`FRAMES`), None without a store; ``forecast`` rows of `weather`, for the gap alarm.
+    (:data:`FRAMES`), None without a store; ``forecast`` rows of `weather`, for the gap alarm;
+    ``learned`` is what :func:`loads_before` found, where that is at hand.
     Beside the promised keys a job has `order` (each load's yards, due time and call), `curve` (cost
     by spacing), `age_min`, `age_limit_min`, `over_min`, `idle_usd`, `wait_usd`, `cautions`,
     `notes`; and the whole has `past`. Raises Refusal for no jobs.
@@ -60,7 +62,7 @@ def trucks(
     rules = dict(house or {})
     frames = dict(record or {})
     jobs = jobs.reset_index(drop=True)
-    learned = loads_before(frames, jobs, seed)
+    learned = learned or loads_before(frames, jobs, seed)
     told = [
         _job(jobs.iloc[row], learned, frames, rules, forecast, seed) for row in range(len(jobs))
     ]

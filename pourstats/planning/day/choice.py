@@ -1,0 +1,71 @@
+"""One way to do a day: starts, who places, who finishes, who saws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+from pourstats.planning.day.people import Person
+from pourstats.planning.day.rules import Rules
+from pourstats.planning.day.slabs import Slab
+
+Team = tuple[int, ...]
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Day:
+    """What is given: slabs, people and rules. Slabs and people go by their place in these."""
+
+    slabs: tuple[Slab, ...]
+    people: tuple[Person, ...]
+    rules: Rules
+
+    @property
+    def count(self) -> int:
+        """Draws."""
+        return int(self.slabs[0].late_h.size)
+
+    def thinned(self, count: int) -> Day:
+        """The same day with fewer draws."""
+        return replace(self, slabs=tuple(slab.thinned(count) for slab in self.slabs))
+
+    def without(self, slab: int) -> Day:
+        """The same day with a slab left out."""
+        kept = tuple(one for place, one in enumerate(self.slabs) if place != slab)
+        return replace(self, slabs=kept)
+
+    def able(self, skill: str) -> Team:
+        """People with a skill."""
+        return tuple(i for i, one in enumerate(self.people) if skill in one.skills)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One slab an entry: first load's time (hour of the day), teams, and who saws (None: nobody
+    that day).
+    """
+
+    starts: tuple[float, ...]
+    place: tuple[Team, ...]
+    finish: tuple[Team, ...]
+    saw: tuple[int | None, ...]
+
+    def with_start(self, slab: int, start: float) -> Choice:
+        """Another start of one slab."""
+        return replace(self, starts=_put(self.starts, slab, start))
+
+    def with_team(self, task: str, slab: int, team: Team) -> Choice:
+        """Another team of one slab for `place` or `finish`."""
+        team = tuple(sorted(team))
+        if task == "place":
+            return replace(self, place=_put(self.place, slab, team))
+        return replace(self, finish=_put(self.finish, slab, team))
+
+    def with_saw(self, slab: int, person: int | None) -> Choice:
+        """Somebody else to saw a slab."""
+        return replace(self, saw=_put(self.saw, slab, person))
+
+
+def _put(values: tuple[T, ...], place: int, value: T) -> tuple[T, ...]:
+    return (*values[:place], value, *values[place + 1 :])

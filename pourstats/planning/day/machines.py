@@ -1,0 +1,187 @@
+"""Trowels, saws and vehicles: counted, each in one place at a time, moved by somebody."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pourstats.planning.day.choice import Choice, Day
+
+Array = NDArray[np.float64]
+
+SAME_TRIP_H = 10.0 / 60.0
+"""Those who leave a place for the same other one within this ride together."""
+
+
+@dataclass(frozen=True)
+class Move:
+    """Somebody's drive; places are slabs, -1 the shop. Usual times, and the draws of leaving."""
+
+    person: int
+    origin: int
+    target: int
+    at: float
+    there: float
+    leave: Array
+
+
+@dataclass
+class _Unit:
+    slab: int | None = None
+    free: Array | None = None
+    users: tuple[int, ...] = ()
+
+
+class Machines:
+    """Where each trowel and saw is while a day is played."""
+
+    def __init__(self, day: Day, choice: Choice) -> None:
+        self.day, self.choice = day, choice
+        self.trowels = [_Unit() for _ in range(day.rules.trowels)]
+        self.saws = [_Unit() for _ in range(day.rules.saws)]
+
+    def trowels_for(
+        self, slab: int, there: dict[int, Array]
+    ) -> tuple[tuple[int, ...], Array | None, list[str]]:
+        """The trowels of a slab, when they are there (None: with the crew), and rules broken.
+
+        From the shop they come with whoever comes first. One that was on another slab comes with
+        somebody who finished there and comes here.
+        """
+        need = min(self.day.slabs[slab].trowels, len(self.choice.finish[slab]))
+        if need == 0:
+            return (), None, []
+        fresh = [i for i, unit in enumerate(self.trowels) if unit.slab is None]
+        if fresh:
+            # Leave one at the shop for each slab that still has none, where there are enough.
+            waiting = sum(
+                1
+                for other, one in enumerate(self.day.slabs)
+                if other != slab and one.trowels and not self._had(other)
+            )
+            take = fresh[: max(1, min(need, len(fresh) - waiting))]
+            for i in take:
+                self.trowels[i].slab = slab
+            return tuple(take), None, []
+        used = [
+            i
+            for i, unit in enumerate(self.trowels)
+            if unit.free is not None and set(unit.users) & set(there)
+        ]
+        if not used:
+            return (), None, [f"trowel {slab}"]
+        best = min(used, key=lambda i: float(np.mean(self.trowels[i].free)))  # type: ignore[arg-type]
+        carrier = [p for p in self.trowels[best].users if p in there]
+        at = np.minimum.reduce([there[p] for p in carrier])
+        self.trowels[best].slab, self.trowels[best].free = slab, None
+        return (best,), at, []
+
+    def _had(self, slab: int) -> bool:
+        return any(unit.slab == slab for unit in self.trowels)
+
+    def trowels_back(self, units: tuple[int, ...], slab: int, last: Array) -> None:
+        """They are free again, with those who finished."""
+        for i in units:
+            self.trowels[i] = _Unit(slab, last, self.choice.finish[slab])
+
+    def saw_for(self, slab: int, person: int) -> tuple[int | None, Array | None, list[str]]:
+        """The saw of a slab, when it is free, and rules broken."""
+        mine = [i for i, unit in enumerate(self.saws) if unit.users == (person,)]
+        fresh = [i for i, unit in enumerate(self.saws) if unit.slab is None]
+        if mine:
+            return mine[0], None, []
+        if fresh:
+            return fresh[0], None, []
+        here = [i for i, unit in enumerate(self.saws) if unit.slab == slab]
+        if here:
+            return here[0], self.saws[here[0]].free, []
+        return None, None, [f"saw {slab}"]
+
+    def saw_back(self, unit: int | None, slab: int, person: int, free: Array) -> None:
+        """It is free again, with whoever sawed."""
+        if unit is not None:
+            self.saws[unit] = _Unit(slab, free, (person,))
+
+
+@dataclass
+class Trip:
+    """People who ride together."""
+
+    origin: int
+    target: int
+    at: float
+    there: float
+    people: list[int]
+    vehicles: int = 0
+
+
+def trips(moves: list[Move]) -> list[Trip]:
+    """Moves in order of leaving, those of the same road and time together."""
+    found: list[Trip] = []
+    for move in sorted(moves, key=lambda m: m.at):
+        for trip in found:
+            same = (trip.origin, trip.target) == (move.origin, move.target)
+            if same and move.at - trip.at <= SAME_TRIP_H:
+                trip.people.append(move.person)
+                trip.at, trip.there = max(trip.at, move.at), max(trip.there, move.there)
+                break
+        else:
+            found.append(Trip(move.origin, move.target, move.at, move.there, [move.person]))
+    return sorted(found, key=lambda trip: trip.at)
+
+
+def vehicles_short(moves: list[Move], vehicles: int, seats: int) -> int:
+    """How many trips have no vehicle, whoever brings more than it needs having thought ahead."""
+    return len(rides(moves, vehicles, seats)[1])
+
+
+def rides(moves: list[Move], vehicles: int, seats: int) -> tuple[list[Trip], list[Trip]]:
+    """Trips with their vehicles, and those that have none.
+
+    Where one lacks at a place, a trip that went there earlier takes one more along, if its origin
+    had it to spare and somebody to drive it.
+    """
+    made = trips(moves)
+    more = [0] * len(made)
+    for _ in range(vehicles * len(made) + 1):
+        short, spare_at = _played(made, more, vehicles, seats)
+        if short is None:
+            return made, []
+        donors = [
+            i
+            for i in range(short)
+            if made[i].target == made[short].origin
+            and made[i].there <= made[short].at + 1e-6
+            and made[i].vehicles < len(made[i].people)
+            and spare_at[i] > 0
+        ]
+        if not donors:
+            return made, [made[short]]
+        more[donors[-1]] += 1
+    return made, [made[-1]]
+
+
+def _played(
+    made: list[Trip], more: list[int], vehicles: int, seats: int
+) -> tuple[int | None, list[int]]:
+    """The first trip without a vehicle (None: all have), and what was to spare at each leaving."""
+    stands = {-1: vehicles}
+    coming: list[tuple[float, int, int]] = []
+    spare: list[int] = []
+    for i, trip in enumerate(made):
+        for moment, place, count in list(coming):
+            if moment <= trip.at + 1e-6:
+                stands[place] = stands.get(place, 0) + count
+                coming.remove((moment, place, count))
+        need = -(-len(trip.people) // seats)
+        have = stands.get(trip.origin, 0)
+        if have < need:
+            return i, spare
+        trip.vehicles = min(need + more[i], have, max(len(trip.people), need))
+        # What stands at a site with nobody left there rides home with the last.
+        stands[trip.origin] = have - trip.vehicles
+        spare.append(stands[trip.origin])
+        coming.append((trip.there, trip.target, trip.vehicles))
+    return None, spare

@@ -1,0 +1,278 @@
+"""The slabs of a day: what each needs, and its draws at any start."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pourstats.learning import clock
+from pourstats.learning.clock import saw
+from pourstats.learning.clock.conditions import hours, number, words
+from pourstats.learning.hours import HoursModel
+from pourstats.learning.unloading import Unloading
+from pourstats.planning import trucks
+from pourstats.planning.day.rules import Rules
+from pourstats.planning.finishing import SAW_FT_H, saw_words
+from pourstats.planning.truck_line import line
+
+Array = NDArray[np.float64]
+
+GRID_H = 2.0
+"""The clock is asked at starts this far apart, and read between them."""
+USUAL_HANDS, USUAL_FINISHERS = 4, 1
+SET_UP_SHARE = 0.7
+"""Of set-up and clean-up, what comes before the concrete. Common practice, no source."""
+FT2_A_TROWEL = 2000.0
+"""Floor that one walk-behind keeps up with. Common practice, no source."""
+TRAVEL_MIN = 20.0
+
+
+@dataclass(frozen=True)
+class Moments:
+    """A slab's draws at one start, hours; see :class:`Slab`."""
+
+    place_h: Array
+    ready_h: Array
+    """First pass after the end of placing; negative where the machine chases it."""
+    span_h: Array
+    """First pass to the last one off."""
+    opens_h: Array
+    """Saw window after the last pass (early entry) or the end of placing (conventional)."""
+    closes_h: Array
+    """After the end of placing."""
+
+
+@dataclass(frozen=True)
+class Slab:
+    """One pour of a day; hours of the day, draws along the last axis."""
+
+    pour_id: str
+    site: str
+    travel_h: float
+    hands: int
+    finish_hands: int
+    nominal_hands: float
+    """Hands that the draws of placing are for."""
+    early: float | None
+    latest: float
+    fixed: float | None
+    starts: tuple[float, ...]
+    """Starts to choose from."""
+    saw: saw.Method | None
+    saw_h: float
+    trowels: int
+    outdoors: bool
+    set_up_h: Array
+    clean_h: Array
+    late_h: Array
+    """First truck after its time; never before it."""
+    over_usd: Array
+    """Billed waits of the loads with the crew ready."""
+    slack_h: Array
+    """How long the first truck can wait before it is billed."""
+    loads: int
+    spacing_min: float
+    sunset: float
+    grid: Array
+    tables: tuple[Array, Array, Array, Array, Array]
+    seen: dict[float, Moments] = field(default_factory=dict, compare=False)
+
+    def at(self, start: float) -> Moments:
+        """The draws at a start: between two that the clock was asked for, in proportion."""
+        found = self.seen.get(start)
+        if found is None:
+            place = int(np.clip(np.searchsorted(self.grid, start) - 1, 0, len(self.grid) - 1))
+            after = min(place + 1, len(self.grid) - 1)
+            gap = self.grid[after] - self.grid[place]
+            share = float(np.clip((start - self.grid[place]) / gap, 0, 1)) if gap > 0 else 0.0
+            found = Moments(
+                *((1 - share) * table[place] + share * table[after] for table in self.tables)
+            )
+            self.seen[start] = found
+        return found
+
+    def thinned(self, count: int) -> Slab:
+        """The same slab with its first draws only, for searching."""
+        from dataclasses import replace
+
+        return replace(
+            self,
+            set_up_h=self.set_up_h[:count], clean_h=self.clean_h[:count],
+            late_h=self.late_h[:count], over_usd=self.over_usd[:count],
+            slack_h=self.slack_h[:count], tables=tuple(t[:, :count] for t in self.tables),  # type: ignore[arg-type]
+            seen={},
+        )  # fmt: skip
+
+
+def slabs_of(
+    jobs: pd.DataFrame,
+    weather: pd.DataFrame | None,
+    fitted: clock.Clock,
+    learned: Unloading,
+    model: HoursModel,
+    frames: Mapping[str, pd.DataFrame],
+    house: Mapping[str, Any],
+    rules: Rules,
+    seed: int,
+    draws: int,
+) -> list[Slab]:
+    """The slabs of one date's jobs."""
+    jobs = jobs.reset_index(drop=True)
+    midnight = pd.Timestamp(jobs["date"].iloc[0]).normalize()
+    zero = float(hours([midnight])[0])
+    count = len(jobs)
+    drawn = model.draws(jobs, draws, seed)
+    luck = drawn.labor_h / np.maximum(drawn.expected_h, 0.1)
+    hands = np.maximum(np.round(number(jobs, "hands", float(USUAL_HANDS))), 1.0)
+    finishers = np.maximum(np.round(number(jobs, "finish_hands", float(USUAL_FINISHERS))), 1.0)
+    fixed_h = drawn.parts_h[:, 0] / hands
+    early, late = _clock(jobs, "earliest_start", zero), _clock(jobs, "latest_end", zero)
+    agreed = _clock(jobs, "place_start", zero)
+    travel = number(jobs, "travel", TRAVEL_MIN) / 60.0
+    plant = number(jobs, "plant_travel", learned.on_the_way_min - 10.0) / 60.0
+    suns = [_sun(jobs.iloc[row], frames.get("sites"), house, midnight) for row in range(count)]
+    outdoors = [word not in ("indoors",) for word in words(jobs, "exposure")]
+    options = []
+    for row in range(count):
+        if np.isfinite(agreed[row]):
+            options.append([float(agreed[row])])
+            continue
+        set_up = SET_UP_SHARE * fixed_h[row]
+        low = max(
+            rules.day_start + travel[row] + set_up,
+            rules.plant_open + 10.0 / 60.0 + plant[row],
+            early[row] + set_up if np.isfinite(early[row]) else 0.0,
+            suns[row][0] if outdoors[row] else 0.0,
+        )
+        high = min(
+            rules.plant_close - 0.5,
+            (late[row] if np.isfinite(late[row]) else rules.day_end) - 3.0,
+        )
+        low = np.ceil(low * 2 - 1e-6) / 2
+        options.append([float(t) for t in np.arange(low, max(high, low) + 0.01, 0.5)])
+    # Every call asks for all slabs at once, each at a start of its own, so that a slab's draws are
+    # the same morning whatever its start.
+    spans = [one[-1] - one[0] for one in options]
+    asked = 1 if max(spans) == 0 else int(np.ceil(max(spans) / GRID_H)) + 1
+    grids = [np.linspace(one[0], one[-1], asked) for one in options]
+    methods = [_method(word) for word in saw_words(jobs, frames.get("pours"))]
+    tables: list[list[list[Array]]] = [[[] for _ in range(5)] for _ in range(count)]
+    for step in range(asked):
+        begun = [midnight + pd.Timedelta(hours=float(grids[row][step])) for row in range(count)]
+        at = jobs.assign(place_start=pd.Series(begun, index=jobs.index).astype("datetime64[s]"))
+        cast = fitted.forecast(at, weather, n_draws=draws, seed=seed)
+        opening, closing = saw.window_draws(cast, methods, fitted.cuts_earlier, seed)
+        for row, method in enumerate(methods):
+            end, last = cast.place_end_h[row], cast.last_h[row]
+            begin = zero + grids[row][step]
+            since = last if method == "early_entry" else end
+            for table, value in zip(
+                tables[row],
+                (
+                    end - begin, cast.first_h[row] - end, last - cast.first_h[row],
+                    opening[row] - since, closing[row] - end,
+                ),
+                strict=True,
+            ):  # fmt: skip
+                table.append(np.asarray(value))
+    told = trucks.trucks(jobs, frames, house, None, seed, learned)["jobs"]
+    found = []
+    for row in range(count):
+        job = jobs.iloc[row]
+        yd3, balance = trucks.loads(told[row]["order_yd3"], trucks.assumed(house)["truck_yd3"])
+        due = np.asarray(options[row][0] + np.arange(yd3.size) * 0.75, dtype=np.float64)
+        loads = learned.loads_of(job, yd3, due, seed, draws)
+        queue = line(
+            told[row]["spacing_min"], yd3, loads, balance, rules.free_min_per_yd3,
+            trucks.assumed(house)["free_clock"] == "due",
+        )  # fmt: skip
+        first = loads.change_min[:, 0] + loads.unload_min[:, 0] + loads.wash_min[:, 0]
+        found.append(
+            Slab(
+                pour_id=str(job["pour_id"]),
+                site="" if pd.isna(job.get("site")) else str(job["site"]),
+                travel_h=float(travel[row]),
+                hands=int(hands[row]),
+                finish_hands=int(finishers[row]),
+                nominal_hands=float(hands[row]),
+                early=float(early[row]) if np.isfinite(early[row]) else None,
+                latest=float(late[row]) if np.isfinite(late[row]) else rules.day_end,
+                fixed=float(agreed[row]) if np.isfinite(agreed[row]) else None,
+                starts=tuple(options[row]),
+                saw=methods[row],
+                saw_h=_saw_h(job, methods[row]),
+                trowels=_trowels(job, rules),
+                outdoors=outdoors[row],
+                set_up_h=np.maximum(SET_UP_SHARE * fixed_h[row] * luck[row], 0.1),
+                clean_h=np.maximum((1 - SET_UP_SHARE) * fixed_h[row] * luck[row], 0.05),
+                late_h=np.maximum(loads.late_min[:, 0] + loads.change_min[:, 0], 0.0) / 60.0,
+                over_usd=rules.truck_wait_usd_per_min * queue.over_min,
+                slack_h=np.maximum(rules.free_min_per_yd3 * yd3[0] - first, 0.0) / 60.0,
+                loads=int(yd3.size),
+                spacing_min=float(told[row]["spacing_min"]),
+                sunset=suns[row][1],
+                grid=grids[row],
+                tables=tuple(np.stack(table) for table in tables[row]),  # type: ignore[arg-type]
+            )
+        )
+    return found
+
+
+def _clock(jobs: pd.DataFrame, name: str, zero: float) -> Array:
+    if name not in jobs:
+        return np.full(len(jobs), np.nan)
+    return hours(jobs[name]) - zero
+
+
+def _method(word: str) -> saw.Method | None:
+    if word in ("none", "tooled", ""):
+        return None
+    return "early_entry" if word == "early_entry" else "conventional"
+
+
+def _saw_h(job: pd.Series[Any], method: saw.Method | None) -> float:
+    """Hours of sawing: the ordered length, else joints both ways at thirty thicknesses."""
+    if method is None:
+        return 0.0
+    one = pd.DataFrame([job])
+    area, thick = number(one, "area", 1000.0)[0], number(one, "thickness", 4.0)[0]
+    spacing = min(thick * 30.0 / 12.0, 15.0)
+    return float(number(one, "saw_length", 2.0 * area / spacing)[0] / SAW_FT_H[method])
+
+
+def _trowels(job: pd.Series[Any], rules: Rules) -> int:
+    """Machines that the slab asks for: none for a broom finish, else one by its area."""
+    if str(job.get("finish")) == "broom":
+        return 0
+    area = number(pd.DataFrame([job]), "area", 1000.0)[0]
+    return int(min(max(1, np.ceil(area / FT2_A_TROWEL - 0.25)), max(rules.trowels, 1)))
+
+
+def _sun(
+    job: pd.Series[Any],
+    sites: pd.DataFrame | None,
+    house: Mapping[str, Any],
+    day: pd.Timestamp,
+) -> tuple[float, float]:
+    """Sunrise and sunset, hours of the day in the site's clock; 0 and 24 where the place or the
+    zone isn't known.
+    """
+    from pourstats.planning.day.daylight import daylight
+
+    latitude, longitude = house.get("latitude"), house.get("longitude")
+    zone = house.get("zone")
+    if sites is not None and len(sites):
+        own = sites[sites["site"].astype(str) == str(job.get("site"))]
+        if len(own):
+            row = own.iloc[0]
+            latitude = row["latitude"] if pd.notna(row["latitude"]) else latitude
+            longitude = row["longitude"] if pd.notna(row["longitude"]) else longitude
+            zone = row["zone"] if pd.notna(row["zone"]) else zone
+    if latitude is None or longitude is None or not zone:
+        return 0.0, 24.0
+    return daylight(day, float(latitude), float(longitude), str(zone))
