@@ -49,9 +49,7 @@ def _effects(part: Mapping[str, Any], title: str) -> list[str]:
     for pair in part["apart"]:
         lines.append(f"  {pair[0]} and {pair[1]} went together: this record can't part them.")
     lines.append(
-        lines.append(
-            "  Each is adjusted for the others. Weather: two hours from placing or the last pass."
-        )
+        "  Each is adjusted for the others. Weather: two hours from placing or the last pass."
     )
     return lines
 
