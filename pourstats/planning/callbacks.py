@@ -89,7 +89,11 @@ def _risk(found: Risk) -> dict[str, Any]:
         "fitted": found.model is not None,
         "correction": correction(found.looks),
         "test": {"family": "log-F", "m": TEST_M, "sides": 1},
-        "prior": {"family": "log-F", "m": PRIOR_M, "odds_ratio_95": [1 / PRIOR_ODDS_RATIO_95, PRIOR_ODDS_RATIO_95]},
+        "prior": {
+            "family": "log-F",
+            "m": PRIOR_M,
+            "odds_ratio_95": [1 / PRIOR_ODDS_RATIO_95, PRIOR_ODDS_RATIO_95],
+        },
         "shows": {"odds_ratio": DOUBLED, "power": POWER},
         "effects": [
             {**vars(effect), "state": effect_state(effect), "so_words": HABITS[effect.name].so,

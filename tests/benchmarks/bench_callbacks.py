@@ -74,7 +74,7 @@ def null(crews, rng):
 
 def looked(one):
     pours = pours_record(one.frames, {})
-    return pours, risk(one.frames, pours, 90.0)[0]
+    return pours, risk(one.frames, pours, 90.0, sizes=False)[0]
 
 
 def power(crews, rng):

@@ -31,8 +31,9 @@ PRIOR_M = 8.0
 source; of simulated crews it gave better chances than 4 at every length of record."""
 PRIOR_ODDS_RATIO_95 = 4.43
 TEST_M = 2.0
-"""The same for telling whether there is anything: log-F(2, 2), 1/39 to 39, worth one call on either
-side. Without any, habits of few pours are told of too often; the strong one would hide true ones."""
+"""The same for telling whether there is anything: log-F(2, 2), 1/39 to 39, worth one call on
+either side. Without any, habits of few pours are told of too often; the strong one hides true ones.
+"""
 LEAST_CALLED = 5
 """Fewer floors called back (or not) than this and no model is fitted."""
 LEAST_SIDE = 5
@@ -128,24 +129,33 @@ class Risk:
 
 
 def risk(
-    frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame, age_limit_min: float
+    frames: Mapping[str, pd.DataFrame],
+    pours: pd.DataFrame,
+    age_limit_min: float,
+    sizes: bool = True,
 ) -> tuple[Risk, pd.DataFrame]:
     """The risk fitted to ``pours`` (pours_record's), and the features of each."""
     values = features(frames, pours, age_limit_min)
     called = pours["called_back"].to_numpy(float)
-    return fitted_risk(values, called, pours["outdoors"], share_shown(pours)), values
+    return fitted_risk(values, called, pours["outdoors"], share_shown(pours), sizes), values
 
 
-def fitted_risk(values: pd.DataFrame, called: Array, outdoors: pd.Series, weight: Array) -> Risk:
+def fitted_risk(
+    values: pd.DataFrame,
+    called: Array,
+    outdoors: pd.Series,
+    weight: Array,
+    sizes: bool = True,
+) -> Risk:
     """The risk of pours, by what was so on their day.
 
     ``values`` as :func:`features` gives them, ``called`` 0 or 1, ``outdoors`` true or false,
     ``weight`` how much of a whole floor each tells (:func:`share_shown`). Every feature with five
     whole floors on either side is looked at; outdoors stands beside them as what floors differ in,
-    and isn't told of. A look asks whether floors with the feature come
-    back more, by the penalised likelihood ratio under the faint prior, one-sided: fewer calls are no
-    habit to change. The looks are corrected for by Benjamini and Hochberg. Sizes and chances are
-    taken with the strong prior.
+    and isn't told of. A look asks whether floors with the feature come back more, by the penalised
+    likelihood ratio under the faint prior, one-sided: fewer calls are no habit to change. The looks
+    are corrected for by Benjamini and Hochberg. Sizes and chances are taken with the strong prior.
+    Without ``sizes`` intervals are left out, for simulations.
     """
     drying = ramp(values["dried_fast"].to_numpy(float))
     table = _scaled(values, drying)
@@ -171,14 +181,18 @@ def fitted_risk(values: pd.DataFrame, called: Array, outdoors: pd.Series, weight
         return Risk(**{**vars(unfitted), "effects": _ordered(effects)})
     model = fit(x, called, PRIOR_M, weight=weight)
     test = fit(x, called, TEST_M, weight=weight)
-    alone = fit(x, called, firth=True, weight=weight)
+    alone = fit(x, called, firth=True, weight=weight) if sizes else None
     p_values = [test.p_value_above(1 + names.index(name)) for name in looked]
     told = dict(zip(looked, stand_out(p_values), strict=True))
     effects = []
     for name, effect in counted.items():
         if name in looked:
             column = 1 + names.index(name)
-            effect = _measured(effect, model, alone, column, p_values[looked.index(name)])
+            effect = Effect(
+                **{**vars(effect), "looked_at": True, "p_value": p_values[looked.index(name)]}
+            )
+            if alone is not None:
+                effect = _measured(effect, model, alone, column)
             tied = _explained(x, column)
         else:
             tied = 0.0
@@ -245,19 +259,17 @@ def _columns(
     return names, means, x
 
 
-def _measured(effect: Effect, model: Fit, alone: Fit, column: int, p_value: float) -> Effect:
+def _measured(effect: Effect, model: Fit, alone: Fit, column: int) -> Effect:
     low, high = model.interval(column, LEVEL)
     alone_low, alone_high = alone.interval(column, LEVEL)
     return Effect(
         **{
             **vars(effect),
-            "looked_at": True,
             "odds_ratio": float(np.exp(model.beta[column])),
             "p05": float(np.exp(low)),
             "p95": float(np.exp(high)),
             "alone_p05": float(np.exp(alone_low)),
             "alone_p95": float(np.exp(alone_high)),
-            "p_value": p_value,
         }
     )
 
