@@ -270,8 +270,7 @@ def test_tables_as_files(season: Run, tmp_path: Path, form: str, system: str) ->
     assert target.stat().st_size > 20
     if form in ("csv", "xlsx"):
         answer = json.loads(season("load", target, "--json").out)
-        if form == "csv":
-            assert answer["tables"]["pours"]["unchanged"] == 1
+        assert answer["tables"]["pours"]["unchanged"] == 1
 
 
 @pytest.mark.parametrize("form", ["parquet", "xlsx"])

@@ -126,7 +126,8 @@ class _Storing:
     def _break(self, row: int, rule: clocks.Broken) -> None:
         written = self.rows.written.get(rule.column)
         text = shown(written[row].as_py()).strip() if written is not None else None
-        value = text or str(self.resolved[rule.column][row])
+        stood = str(self.resolved[rule.column][row].astype("datetime64[s]")).replace("T", " ")
+        value = text or stood.removesuffix(":00")
         self.rows.fault(row, rule.column, value, f"{quoted(value)} {rule.reason}")
 
     def _pours(self) -> tuple[NDArray[Any], clocks.Times, NDArray[np.bool_]]:
@@ -334,7 +335,8 @@ class _Storing:
         if lacking:
             # A bare time of a column that this file lacks keeps its text.
             stays = " ".join(
-                f"|| CASE WHEN strpos(coalesce(t._bare, ''), '{name}=') > 0 THEN ';' ||"
+                f"|| CASE WHEN strpos(coalesce(t._bare, ''), '{name}=') > 0"
+                f" AND strpos(coalesce(i._bare, ''), '{name}=') = 0 THEN ';' ||"
                 f" regexp_extract(t._bare, '{name}=[0-9:]+') ELSE '' END"
                 for name in lacking
             )
