@@ -80,7 +80,9 @@ def words(frame: pd.DataFrame, name: str) -> list[str]:
     """A column of text, empty where it is blank or not there."""
     if name not in frame:
         return [""] * len(frame)
-    return ["" if pd.isna(value) else str(value) for value in frame[name]]
+    blank = frame[name].isna().to_numpy()
+    whole = frame[name].to_numpy(dtype=object)
+    return ["" if no else str(value) for no, value in zip(blank, whole, strict=True)]
 
 
 def conditions(

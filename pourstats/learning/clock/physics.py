@@ -88,6 +88,14 @@ class Ready:
 
 
 @dataclass(frozen=True)
+class _Mix:
+    """What the mix sets, whatever the constants: the age to reach, the water to dry."""
+
+    goal_h: Array
+    bleed_lb_ft2: Array
+
+
+@dataclass(frozen=True)
 class _Warmth:
     mean_c: Array
     top_c: Array
@@ -98,14 +106,14 @@ class _Warmth:
 def ready(found: Conditions) -> Ready:
     """Physics of slabs in their conditions."""
     plain = Constants()
-    warmth = _warmth(found, plain)
-    log_h, extra = _log_hours(found, plain, warmth)
+    warmth, mix = _warmth(found, plain), _mix(found)
+    log_h, extra = _log_hours(mix, plain, warmth)
     shifts, names = [], []
     exposure = np.array(words(found.frame, "exposure"))
     for name, doubt in DOUBT.items():
         moved = replace(plain, **{name: getattr(plain, name) + doubt})
         again = _warmth(found, moved) if name in REHEATED else warmth
-        shift = _log_hours(found, moved, again)[0] - log_h
+        shift = _log_hours(mix, moved, again)[0] - log_h
         if name == "seen":
             # How much sun a sunny, a mixed and a shady slab sees are three doubts, not one.
             for kind in ("sun", "mixed", "shade"):
@@ -121,7 +129,7 @@ def ready(found: Conditions) -> Ready:
 def log_hours(found: Conditions) -> Array:
     """Log hours to the first pass by the middle constants, without the rest."""
     plain = Constants()
-    return _log_hours(found, plain, _warmth(found, plain))[0]
+    return _log_hours(_mix(found), plain, _warmth(found, plain))[0]
 
 
 def mix_log_delay(found: Conditions) -> Array:
@@ -188,19 +196,15 @@ def _warmth(found: Conditions, constants: Constants) -> _Warmth:
     return _Warmth(mean, top, dried)
 
 
-def _log_hours(
-    found: Conditions, constants: Constants, warmth: _Warmth
-) -> tuple[Array, tuple[Array, ...]]:
+def _log_hours(mix: _Mix, constants: Constants, warmth: _Warmth) -> tuple[Array, tuple[Array, ...]]:
     felt = constants.top * warmth.top_c + (1.0 - constants.top) * warmth.mean_c
     rate = setting.affinity(felt, constants.energy_kj * 1000.0, setting.REFERENCE_C)
     age = _running(rate * STEP_H)
-    goal = setting.FLOAT_H * np.exp(mix_log_delay(found))
-    stiff = _reached(age, goal)
+    stiff = _reached(age, mix.goal_h)
     dried = _running(warmth.dried * STEP_H)
     lost = _at(dried, stiff)
     pace = lost / np.maximum(stiff, 0.1)
-    capacity = _bleeding(found)
-    dry = _reached(dried, capacity)
+    dry = _reached(dried, mix.bleed_lb_ft2)
     held = np.log(np.maximum(stiff, np.minimum(dry, 1.35 * stiff)) / stiff)
     log_h = (
         np.log(stiff)
@@ -209,14 +213,18 @@ def _log_hours(
         + _calibration()
     )
     hours = np.exp(log_h)
-    later = np.maximum(_reached(age, LATER_AGE * goal) - stiff, 0.1)
+    later = np.maximum(_reached(age, LATER_AGE * mix.goal_h) - stiff, 0.1)
     first = np.arange(STEPS)[None, :] * STEP_H < hours[:, None]
     first[:, 0] = True
-    most = np.where(first, warmth.dried, 0.0).max(axis=1) if found.count else np.zeros(0)
+    most = np.where(first, warmth.dried, 0.0).max(axis=1) if log_h.size else np.zeros(0)
     mean_f = fahrenheit((warmth.mean_c * first).sum(axis=1) / first.sum(axis=1))
-    crust = (lost > 2.0 * capacity).astype(float)
+    crust = (lost > 2.0 * mix.bleed_lb_ft2).astype(float)
     day_f = fahrenheit(warmth.mean_c.mean(axis=1))
     return log_h, (np.log(later), pace, most, mean_f, crust, day_f, held)
+
+
+def _mix(found: Conditions) -> _Mix:
+    return _Mix(setting.FLOAT_H * np.exp(mix_log_delay(found)), _bleeding(found))
 
 
 def _bleeding(found: Conditions) -> Array:
@@ -273,7 +281,7 @@ def _calibrated() -> float:
     _calibrating = True
     try:
         steady = steady_conditions(70.0)
-        log_h, _ = _log_hours(steady, Constants(), _warmth(steady, Constants()))
+        log_h, _ = _log_hours(_mix(steady), Constants(), _warmth(steady, Constants()))
     finally:
         _calibrating = False
     return float(np.log(setting.FLOAT_H * IN_SHADE) - log_h[0])
