@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -111,6 +112,12 @@ def boosted(train_y, x, x_new):
     return np.sort(np.stack(out, axis=1), axis=1)
 
 
+@cache
+def science_alone():
+    """The clock without a record."""
+    return clock.fit(None)
+
+
 def one(maker, n, seed, boosting):
     season = maker(n + AHEAD, seed)
     pours = season.pours
@@ -119,7 +126,7 @@ def one(maker, n, seed, boosting):
     jobs = ahead[JOB_COLUMNS]
     fitted = clock.fit(known, passes, None, season.weather, season.sites)
     cast = fitted.forecast(jobs, season.weather, seed=seed)
-    bare = clock.fit(None, sites=season.sites).forecast(jobs, season.weather, seed=seed)
+    bare = science_alone().forecast(jobs, season.weather, seed=seed)
     x = matrix(pours, season.weather)
     end = pours["place_end"]
     result = {}
