@@ -39,7 +39,8 @@ COUNTS = ("read", "added", "replaced", "unchanged", "set_aside", "taken_up")
 def csv_text(rows: Sequence[Mapping[str, Any]], delimiter: str = ",") -> str:
     """The rows as a CSV file; the header is the first row's names."""
     out = io.StringIO()
-    writer = csv.DictWriter(out, list(rows[0]), delimiter=delimiter, lineterminator="\n")
+    # Ended so, the writer quotes a lone carriage return too.
+    writer = csv.DictWriter(out, list(rows[0]), delimiter=delimiter, lineterminator="\r\n")
     writer.writeheader()
     writer.writerows(rows)
     return out.getvalue()
