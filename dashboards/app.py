@@ -12,9 +12,16 @@ words.choose()
 
 FOLDER = Path(__file__).parent
 NAMES = {
-    "week": "week.py", "log": "log_pour.py", "record": "record.py", "upload": "upload.py",
-    "finishing": "finishing.py", "price": "price.py", "callbacks": "callbacks.py",
-}  # fmt: skip
+    "week": "week.py",
+    "log": "log_pour.py",
+    "record": "record.py",
+    "upload": "upload.py",
+    "finishing": "finishing.py",
+    "plan": "plan.py",
+    "trucks": "trucks.py",
+    "price": "price.py",
+    "callbacks": "callbacks.py",
+}
 PAGES = [
     st.Page(file, title=words.say(f"nav.{name}"), url_path=name, default=name == "week")
     for name, file in NAMES.items()

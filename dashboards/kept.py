@@ -85,3 +85,40 @@ def people_frame(frame: Any, name: str, system: Any) -> Any:
         for column in shown
     }
     return pd.DataFrame(rounded)
+
+
+@st.cache_data(max_entries=10, show_spinner="…")
+def patterns(at: Mark) -> dict[str, Any]:
+    """What weather did to the crew's intervals."""
+    from pourstats.reporting.answers import patterns_answer
+
+    return patterns_answer(Store(Path(at[0]))).result
+
+
+@st.cache_data(max_entries=10, show_spinner="…")
+def callbacks(at: Mark) -> dict[str, Any]:
+    """The picture of callbacks."""
+    from pourstats.reporting.answers import callbacks_answer
+
+    return callbacks_answer(Store(Path(at[0]))).result
+
+
+@st.cache_data(max_entries=10, show_spinner="…")
+def rates(at: Mark) -> dict[str, Any]:
+    """The rate card."""
+    from pourstats.reporting.answers import rate_card_answer
+
+    return rate_card_answer(Store(Path(at[0]))).result
+
+
+@st.cache_data(max_entries=60, show_spinner="…")
+def bid(
+    at: Mark | None, jobs: tuple[str, ...], confidence: float, sets: tuple[tuple[str, str], ...]
+) -> dict[str, Any]:
+    """Hours and price of jobs, not kept for scoring."""
+    from pourstats.planning.bid import FRAMES
+    from pourstats.planning.bid import bid as worked_out
+    from pourstats.reporting.answers import asked
+
+    call = asked(store() if at is None else Store(Path(at[0])), jobs, None, FRAMES)
+    return worked_out(call.jobs, call.record, call.house, confidence, None, dict(sets) or None)

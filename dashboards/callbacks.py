@@ -1,0 +1,51 @@
+"""Callbacks: which floors come back, what they cost, what to do."""
+
+import kept
+import look
+import streamlit as st
+from words import say
+
+from pourstats.reporting.callbacks import (
+    SHOWN_BY,
+    callbacks_text,
+    coming_sentence,
+    cost_sentence,
+    run_sentence,
+    year_sentence,
+)
+from pourstats.reporting.charts_record import callback_groups
+
+
+def show() -> None:
+    """The page."""
+    picture = kept.callbacks(kept.needed())
+    if picture["state"] == "no_pours":
+        look.empty(say("nav.callbacks"))
+        return
+    look.answer(say("nav.callbacks"), cost_sentence(picture))
+    told = (year_sentence(picture["this_year"]), run_sentence(picture["watch"]),
+            coming_sentence(picture))  # fmt: skip
+    for line in told:
+        if line:
+            st.write(look.plain(line))
+    st.subheader(say("callbacks.do"), anchor=False)
+    for advice in picture["advice"]:
+        st.markdown(f"- **{look.plain(advice['do'])}** {look.plain(advice['because'])} "
+                    f"({look.plain(advice['source'])})")  # fmt: skip
+    groups = [name for name in picture["by"] if name in SHOWN_BY]
+    if groups:
+        st.subheader(say("callbacks.by"), anchor=False)
+        by = st.pills(say("callbacks.by"), groups, default=groups[0], required=True,
+                      format_func=SHOWN_BY.get, label_visibility="collapsed")  # fmt: skip
+        drawn = callback_groups(picture, by, look.ink())
+        look.draw(drawn)
+        if drawn is None:
+            st.write(say("callbacks.one_group"))
+    with st.expander(say("all.as_text")):
+        st.code(callbacks_text(picture), language=None)
+
+
+if kept.mark() is None:
+    look.empty(say("nav.callbacks"))
+else:
+    show()

@@ -1,0 +1,52 @@
+"""Finishing and weather: tomorrow's clock, and what weather has done to our intervals."""
+
+import ahead
+import kept
+import look
+import streamlit as st
+from words import say
+
+from pourstats.reporting.answers import finishing_answer
+from pourstats.reporting.charts_ahead import finishing_clock
+from pourstats.reporting.charts_record import weather_effects
+from pourstats.reporting.finishing import finishing_text
+
+
+def clock() -> None:
+    """The clock of the jobs asked about."""
+    chosen = ahead.jobs("finishing")
+    sky = ahead.weather("finishing", chosen, required=True)
+    if st.button(say("finishing.work_out"), type="primary", disabled=not chosen or sky is None):
+        st.session_state.clock = finishing_answer(kept.store(), chosen, sky)
+    answer = st.session_state.get("clock")
+    if answer is None:
+        return
+    for note in answer.notes:
+        st.warning(look.plain(note))
+    for job in answer.result["jobs"]:
+        look.draw(finishing_clock(job, look.ink()))
+        for caution in job["cautions"]:
+            st.markdown(f"- **{look.plain(caution['do'])}** {look.plain(caution['because'])} "
+                        f"({look.plain(caution['source'])})")  # fmt: skip
+    with st.expander(say("all.as_text")):
+        st.code(finishing_text(answer.result), language=None)
+
+
+def past() -> None:
+    """What weather did, from the crew's own log."""
+    mark = kept.mark()
+    if mark is None:
+        return
+    found = kept.patterns(mark)
+    st.subheader(say("finishing.past"), anchor=False)
+    for name in ("first_pass", "gaps"):
+        if found[name]["says"]:
+            st.write(look.plain(found[name]["says"]))
+        look.draw(weather_effects(found, name, look.ink()))
+    for advice in found["start_earlier"]:
+        st.markdown(f"- **{look.plain(advice['do'])}** {look.plain(advice['because'])}")
+
+
+look.answer(say("nav.finishing"), say("finishing.answer"))
+clock()
+past()

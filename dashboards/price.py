@@ -1,0 +1,127 @@
+"""Price a job: hours as odds, the price line by line, what-ifs, and the rate card."""
+
+import ahead
+import kept
+import look
+import streamlit as st
+import words
+from words import say
+
+from pourstats.logs.forms import form_fields
+from pourstats.logs.tables import JOBS
+from pourstats.reporting.answers import bid_answer
+from pourstats.reporting.bid import bid_text, dollars_text, rates_text
+from pourstats.reporting.charts_ahead import bid_hours, part_rows, price_rows
+
+# What a what-if may change, with the choices of the log.
+WHAT_IFS = ("placement", "finish", "reinforcement", "exposure")
+
+
+def typed() -> tuple[str, ...]:
+    """A job by form: the least that a price needs."""
+    fields = {each.name: each for each in form_fields("jobs", words.language())}
+    with st.container(horizontal=True, key="job-form"):
+        kind = st.selectbox(
+            fields["slab_type"].label,
+            fields["slab_type"].choices,
+            index=1,
+            format_func=lambda value: words.word("slab_type", value),
+            width=170,
+        )
+        area = st.number_input(ahead.with_unit(JOBS.column("area")), min_value=0.0, value=None,
+                               width=150)  # fmt: skip
+        thick = st.number_input(ahead.with_unit(JOBS.column("thickness")), min_value=0.0,
+                                value=None, width=150)  # fmt: skip
+        hands = st.number_input(fields["hands"].label, min_value=0, value=None, width=130)
+        place = st.selectbox(
+            fields["placement"].label,
+            fields["placement"].choices,
+            index=None,
+            format_func=lambda value: words.word("placement", value),
+            width=150,
+        )
+        finish = st.selectbox(
+            fields["finish"].label,
+            fields["finish"].choices,
+            index=None,
+            format_func=lambda value: words.word("finish", value),
+            width=150,
+        )
+    if not area or not thick:
+        return ()
+    return ahead.typed_job({"slab_type": kind, "area": area, "thickness": thick, "hands": hands,
+                            "placement": place, "finish": finish})  # fmt: skip
+
+
+def asked() -> tuple[str, ...]:
+    """The job or jobs to price."""
+    ways = (say("price.form"), say("price.planned"))
+    if len(ahead.stored_jobs()):
+        ways = ways[::-1]
+    way = st.segmented_control(say("price.which"), ways, default=ways[0], required=True,
+                               label_visibility="collapsed")  # fmt: skip
+    return typed() if way == say("price.form") else ahead.jobs("price")
+
+
+def what_ifs() -> dict[str, str]:
+    """Changes to hold beside the job as it is."""
+    sets: dict[str, str] = {}
+    with st.expander(say("price.what_if")), st.container(horizontal=True):
+        for name in WHAT_IFS:
+            column = JOBS.column(name)
+            label = column.spanish if words.language() == "es" else column.english
+            value = st.selectbox(
+                label,
+                column.choices,
+                index=None,
+                key=f"if-{name}",
+                width=170,
+                format_func=lambda value, name=name: words.word(name, value),
+            )
+            if value:
+                sets[name] = value
+        hands = st.number_input(JOBS.column("hands").english, min_value=0, value=None, width=130,
+                                key="if-hands")  # fmt: skip
+        if hands:
+            sets["hands"] = str(hands)
+    return sets
+
+
+def price(chosen: tuple[str, ...]) -> None:
+    """The answer."""
+    tenths = st.slider(say("price.confidence"), 5, 9, 7, format="%d", help=say("price.tenths"))
+    sets = what_ifs()
+    # Looked at, it is a what-if; kept for scoring only once the button says so.
+    result = kept.bid(kept.mark(), chosen, tenths / 10, tuple(sets.items()))
+    for job in result["jobs"]:
+        asks = dollars_text(job["price_usd"])
+        st.subheader(look.plain(say("price.ask", pour_id=job["pour_id"], price=asks)),
+                     anchor=False)  # fmt: skip
+        look.draw(bid_hours(job, tenths / 10, look.ink()))
+        left, right = st.columns([3, 2])
+        rows = price_rows(job)
+        if rows:
+            left.dataframe(rows, hide_index=True)
+        else:
+            left.info(say("price.no_rate"))
+        right.dataframe(part_rows(job), hide_index=True)
+    with st.expander(say("all.as_text")):
+        st.code(bid_text(result), language=None)
+    if not sets and st.button(say("price.keep")):
+        bid_answer(kept.store(), chosen, None, tenths / 10)
+        st.success(say("price.kept"))
+
+
+def card() -> None:
+    """Rates by kind of floor."""
+    mark = kept.mark()
+    if mark is not None and len(kept.frame(mark, "pours")):
+        with st.expander(say("price.card")):
+            st.code(rates_text(kept.rates(mark)), language=None)
+
+
+look.answer(say("nav.price"), say("price.answer"))
+chosen = asked()
+if chosen:
+    price(chosen)
+card()
