@@ -59,7 +59,7 @@ def patterns(
     finish.
     """
     pours = frames.get("pours")
-    if pours is None or not len(pours) or "place_end" not in pours:
+    if pours is None or not len(pours) or not {"place_start", "place_end"} <= set(pours):
         pours = pd.DataFrame({"pour_id": [], "place_start": [], "place_end": []})
     pours = pours[pd.to_datetime(pours["place_end"]).notna()]
     pours = pours[pd.to_datetime(pours["place_start"]).notna()].reset_index(drop=True)

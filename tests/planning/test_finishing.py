@@ -235,3 +235,33 @@ def test_a_caution_comes_where_it_matters_and_not_elsewhere(changes, word, sourc
 
 def test_an_ordinary_slab_has_no_cautions():
     assert cautions(_slab()) == []
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_whatever_is_blank_something_true_is_told(seed):
+    """Records and jobs with columns and cells missing at random: an answer, in JSON, never NaN."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.choice([0, 1, 2, 5, 12]))
+    start = DAY - pd.to_timedelta(np.arange(n) + 1, unit="D") + pd.Timedelta(hours=7)
+    pours = pd.DataFrame(
+        {
+            "pour_id": [f"P{i}" for i in range(n)], "date": start.normalize(), "site": "A",
+            "slab_type": "garage", "area": 900.0, "thickness": 4.0, "finish": "trowel",
+            "exposure": "sun", "base": "stone", "mix": "M", "slump": 5.0, "concrete_temp": 70.0,
+            "place_start": start, "place_end": start + pd.Timedelta(minutes=50),
+            "machine_on": start + pd.Timedelta(minutes=170),
+            "passes_done": start + pd.Timedelta(minutes=290), "pass_count": 4.0,
+        }
+    )  # fmt: skip
+    for column in pours.columns[6:]:
+        if rng.random() < 0.3:
+            pours[column] = pours[column].where(rng.random(n) < 0.5)
+    sky = weather().drop(columns=[c for c in ("sun", "cloud", "wind_height") if rng.random() < 0.4])
+    job = jobs().drop(
+        columns=[c for c in ("exposure", "finish", "base", "saw_type") if rng.random() < 0.5]
+    )
+    record = {"pours": pours, "weather": sky}
+    result = finishing(job, sky, record, {})
+    json.dumps(result, allow_nan=False)
+    assert result["jobs"][0]["since_placed_min"]["p50"] > 20
+    assert finishing_text(result)
