@@ -86,6 +86,8 @@ def csv_sheet(data: bytes, name: str) -> Sheet | None:
     decimal_comma = delimiter == ";"
     rows = _Rows(text, delimiter)
     header_line, header = rows.header()
+    if not header:
+        return None
     while header and not header[-1].strip():
         header.pop()
     if len(header) > MOST_COLUMNS:
@@ -297,7 +299,7 @@ class _Rows:
         for _, row, _ in self._rows:
             if any(cell.strip() for cell in row):
                 return self._reader.line_num, row
-        raise AssertionError("a file with a delimiter has a header")
+        return 0, []
 
     def sheet(self, width: int) -> Sheet:
         blocks: list[list[Any]] = [[] for _ in range(width)]

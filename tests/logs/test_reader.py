@@ -247,7 +247,9 @@ def test_what_is_no_text_table_is_unusable(data: bytes) -> None:
     assert len(str(caught.value)) > 20
 
 
-@pytest.mark.parametrize("data", [b"", b"\xef\xbb\xbf", b"\n\n", b"  \r\n", b"sep=;\n"])
+@pytest.mark.parametrize(
+    "data", [b"", b"\xef\xbb\xbf", b"\n\n", b"  \r\n", b"sep=;\n", b",", b",,\n;\n", b'""\n']
+)
 def test_an_empty_file_has_no_sheet(data: bytes) -> None:
     assert files.csv_sheet(data, "pours.csv") is None
 
