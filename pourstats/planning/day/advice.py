@@ -142,6 +142,8 @@ def watch(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
                 )
             )
     for slab, one in enumerate(day.slabs):
+        if one.happened.first is not None:
+            continue
         early = float(np.quantile(out.ready[slab], 0.1))
         away = [
             p
@@ -173,16 +175,17 @@ def watch(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
             if shared_place:
                 following = day.slabs[shared_place[0]].pour_id
                 more = f", and move {following}'s first load back by as much"
-        lines.append(
-            (
-                slow,
-                {
-                    "if": f"the first load at {one.pour_id} isn't there by {_hm(slow)}",
-                    "do": f"call the plant{more}",
-                    "because": "nine days in ten it is there by then",
-                },
+        if one.happened.begin is None and one.happened.truck is None:
+            lines.append(
+                (
+                    slow,
+                    {
+                        "if": f"the first load at {one.pour_id} isn't there by {_hm(slow)}",
+                        "do": f"call the plant{more}",
+                        "because": "nine days in ten it is there by then",
+                    },
+                )
             )
-        )
         if choice.saw[slab] is not None and out.opens[slab] is not None:
             latest = one.latest - one.saw_h
             if float(np.mean(out.opens[slab] > latest)) > 0.1:  # type: ignore[operator]

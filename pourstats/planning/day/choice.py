@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from pourstats.planning.day.people import Person
@@ -20,20 +21,24 @@ class Day:
     slabs: tuple[Slab, ...]
     people: tuple[Person, ...]
     rules: Rules
+    now: float | None = None
+    """The hour it is, where the day is under way."""
+    where: Mapping[int, int] = field(default_factory=dict)
+    """Slab at which each person known to be out is now."""
 
     @property
     def count(self) -> int:
         """Draws."""
         return int(self.slabs[0].late_h.size)
 
-    def thinned(self, count: int) -> Day:
+    def taken(self, count: int) -> Day:
         """The same day with fewer draws."""
-        return replace(self, slabs=tuple(slab.thinned(count) for slab in self.slabs))
+        return replace(self, slabs=tuple(slab.taken(slice(count)) for slab in self.slabs))
 
-    def without(self, slab: int) -> Day:
-        """The same day with a slab left out."""
-        kept = tuple(one for place, one in enumerate(self.slabs) if place != slab)
-        return replace(self, slabs=kept)
+    def only(self, kept: Sequence[int]) -> Day:
+        """The same day with some of its slabs."""
+        where = {p: kept.index(s) for p, s in self.where.items() if s in kept}
+        return replace(self, slabs=tuple(self.slabs[i] for i in kept), where=where)
 
     def able(self, skill: str) -> Team:
         """People with a skill."""

@@ -132,21 +132,28 @@ def trips(moves: list[Move]) -> list[Trip]:
     return sorted(found, key=lambda trip: trip.at)
 
 
-def vehicles_short(moves: list[Move], vehicles: int, seats: int) -> int:
+def vehicles_short(day: Day, moves: list[Move]) -> int:
     """How many trips have no vehicle, whoever brings more than it needs having thought ahead."""
-    return len(rides(moves, vehicles, seats)[1])
+    return len(rides(day, moves)[1])
 
 
-def rides(moves: list[Move], vehicles: int, seats: int) -> tuple[list[Trip], list[Trip]]:
+def rides(day: Day, moves: list[Move]) -> tuple[list[Trip], list[Trip]]:
     """Trips with their vehicles, and those that have none.
 
     Where one lacks at a place, a trip that went there earlier takes one more along, if its origin
     had it to spare and somebody to drive it.
     """
+    vehicles, seats = day.rules.vehicles, day.rules.vehicle_seats
     made = trips(moves)
+    if day.now is not None and not day.where:
+        # Nobody said who is where, so nobody knows where the vehicles are.
+        for trip in made:
+            trip.vehicles = -(-len(trip.people) // seats)
+        return made, []
+    stands = _stands(day)
     more = [0] * len(made)
     for _ in range(vehicles * len(made) + 1):
-        short, spare_at = _played(made, more, vehicles, seats)
+        short, spare_at = _played(made, more, stands, seats)
         if short is None:
             return made, []
         donors = [
@@ -163,11 +170,21 @@ def rides(moves: list[Move], vehicles: int, seats: int) -> tuple[list[Trip], lis
     return made, [made[-1]]
 
 
+def _stands(day: Day) -> dict[int, int]:
+    """Where the vehicles are: at the shop, or under way one for every two people on a slab."""
+    stands = {-1: day.rules.vehicles}
+    for slab in sorted(set(day.where.values())):
+        people = sum(1 for place in day.where.values() if place == slab)
+        took = min(-(-people // 2), stands[-1])
+        stands[slab], stands[-1] = took, stands[-1] - took
+    return stands
+
+
 def _played(
-    made: list[Trip], more: list[int], vehicles: int, seats: int
+    made: list[Trip], more: list[int], begin: dict[int, int], seats: int
 ) -> tuple[int | None, list[int]]:
     """The first trip without a vehicle (None: all have), and what was to spare at each leaving."""
-    stands = {-1: vehicles}
+    stands = dict(begin)
     coming: list[tuple[float, int, int]] = []
     spare: list[int] = []
     for i, trip in enumerate(made):

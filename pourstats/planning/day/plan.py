@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
-from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -19,7 +17,7 @@ from pourstats.planning.day.advice import runner_up, watch, why
 from pourstats.planning.day.choice import Day
 from pourstats.planning.day.people import people_on
 from pourstats.planning.day.rules import rules_of
-from pourstats.planning.day.search import Found, lacking, search
+from pourstats.planning.day.search import RUNS, Found, lacking, search
 from pourstats.planning.day.sheet import sheet
 from pourstats.planning.day.slabs import USUAL_HANDS, slabs_of
 from pourstats.planning.day.unplanned import reason_of, remedy
@@ -33,8 +31,6 @@ FRAMES = (
 """What the store must read for a plan, by name."""
 
 DRAWS = 500
-SEARCH_S = 1.6
-"""Seconds of search for a day of one or two pours; three times that for more."""
 
 
 def plan(
@@ -46,14 +42,15 @@ def plan(
     now: pd.Timestamp | None = None,
     so_far: Mapping[str, pd.DataFrame] | None = None,
     seed: int = 0,
-    search_s: float | None = None,
+    runs: int | None = None,
 ) -> dict[str, Any]:
     """What `pourstats plan --json` prints, and what sheet, page and calendar draw.
 
     ``jobs`` are rows of the log table `jobs`, ``forecast_weather`` rows of `weather`, in house
     units; ``record`` the store's frames (:data:`FRAMES`), None without a store. ``off`` names who
     isn't there. ``now`` replans the rest of that day from ``so_far``: frames `pours`, `trucks`,
-    `passes`, `crew_time` of what has happened. Each day has, beside the promised keys,
+    `passes`, `crew_time` of what has happened; ``runs`` bounds the search.
+    Each day has, beside the promised keys,
     `runner_up`, `what_to_watch`, `why`, `cautions`, `machines`, `not_needed`, `notes`.
     Raises Refusal for no jobs and for unknown people.
     """
@@ -86,8 +83,8 @@ def plan(
         known = sofar.read(own, so_far, pd.Timestamp(now)) if today and now is not None else None
         if known is not None:
             day = sofar.conditioned(day, known)
-        seconds = SEARCH_S * (1.0 if len(slabs) < 3 else 3.0) if search_s is None else search_s
-        days.append(_day(day, date, own, seconds, said, known))
+        wanted = RUNS if len(slabs) < 3 else 3 * RUNS // 2 if runs is None else runs
+        days.append(_day(day, date, own, wanted, said, known))
         notes += [line for line in said if line not in notes]
     if fitted.pours == 0:
         notes.append(
@@ -121,7 +118,7 @@ def _day(
     day: Day,
     date: pd.Timestamp,
     jobs: pd.DataFrame,
-    seconds: float,
+    runs: int,
     said: list[str],
     known: sofar.Known | None,
 ) -> dict[str, Any]:
@@ -134,30 +131,25 @@ def _day(
             unplanned.append({"pour_id": day.slabs[slab].pour_id, "reason": lack})
             places.remove(slab)
     found: list[Found] = []
-    left = day
-    for size in range(len(places), 0, -1):
-        tried = []
-        for kept in combinations(places, size):
-            part = replace(day, slabs=tuple(day.slabs[i] for i in kept))
-            ways = search(part, seconds if size == len(places) else seconds / 2)
-            if ways and not ways[0].outcome.breaches:
-                tried.append((ways[0].outcome.score, kept, part, ways))
-            elif size == len(places) and ways:
-                whole = ways[0]
-        if tried:
-            _, kept, left, found = min(tried, key=lambda t: t[0])
-            for slab in places:
-                if slab not in kept:
-                    unplanned.append(
-                        {
-                            "pour_id": day.slabs[slab].pour_id,
-                            "reason": f"{reason_of(day, whole)}; {remedy(day, whole, slab)}",
-                        }
-                    )
+    whole: Found | None = None
+    while places:
+        found = search(day.only(places), runs)
+        if not found or _fits(day, places, found[0]):
             break
-    else:
-        for slab in places:
-            unplanned.append({"pour_id": day.slabs[slab].pour_id, "reason": reason_of(day, whole)})
+        whole = whole or found[0]
+        dropped = _least_loss(day, places, runs // 8) if len(places) > 1 else places[0]
+        if dropped is None:
+            break
+        more = f"; {remedy(day, dropped)}" if len(day.slabs) > 1 else ""
+        unplanned.append(
+            {
+                "pour_id": day.slabs[dropped].pour_id,
+                "reason": f"{reason_of(day.only(places), found[0])}{more}",
+            }
+        )
+        places.remove(dropped)
+        found = []
+    left = day.only(places) if places else day
     text = f"{date:%Y-%m-%d}"
     if not found:
         return {
@@ -180,6 +172,27 @@ def _day(
     if known is not None:
         told["notes"] = [*said, *known.notes]
     return told
+
+
+def _fits(day: Day, places: list[int], best: Found) -> bool:
+    """Whether a plan keeps to the rules; one slab alone, or under way, may be late."""
+    under_way = any(day.slabs[i].happened.begin is not None for i in places)
+    alone = len(places) == 1 and all(b.startswith("late") for b in best.outcome.breaches)
+    return not best.outcome.breaches or alone or (under_way and len(places) == 1)
+
+
+def _least_loss(day: Day, places: list[int], runs: int) -> int | None:
+    """The slab to leave so that the rest fits: not one under way, rather not an agreed one."""
+    tried = []
+    for slab in places:
+        one = day.slabs[slab]
+        if one.happened.begin is not None:
+            continue
+        ways = search(day.only([i for i in places if i != slab]), runs)
+        if ways:
+            best = ways[0].outcome
+            tried.append((len(best.breaches), one.fixed is not None, float(best.cost.mean()), slab))
+    return min(tried)[-1] if tried else None
 
 
 def kept_numbers(result: Mapping[str, Any]) -> list[tuple[str, str, float | None, float]]:

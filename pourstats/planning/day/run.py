@@ -109,6 +109,9 @@ class _Run:
         self.trucks, self.risk = np.zeros(self.k), np.zeros(self.k)
         self.done = np.ones(self.k, bool)
         self.where = [_Where(SHOP, 0.0) for _ in day.people]
+        for person, slab in day.where.items():
+            now = day.now or 0.0
+            self.where[person] = _Where(slab, np.full(self.k, now), np.full(self.k, now))
         self.stretches: list[Stretch] = []
         self.moves: list[Move] = []
         self.breaches: list[str] = []
@@ -125,7 +128,9 @@ class _Run:
             else:
                 self._saw(slab)
         for slab in range(self.n):
-            if self.day.slabs[slab].saw is not None and self.choice.saw[slab] is None:
+            one = self.day.slabs[slab]
+            cut = one.happened.sawn is not None
+            if one.saw is not None and self.choice.saw[slab] is None and not cut:
                 self._saw_tomorrow(slab, np.ones(self.k, bool))
         paid = self._home()
         labor = np.zeros(self.k)
@@ -133,7 +138,7 @@ class _Run:
         for person, hours in paid.items():
             over = np.maximum(hours - rules.overtime_after_h, 0.0)
             labor += self.day.people[person].usd_h * (hours + rules.overtime_premium * over)
-        if vehicles_short(self.moves, rules.vehicles, rules.vehicle_seats):
+        if vehicles_short(self.day, self.moves):
             self.breaches.append("vehicles")
         return Outcome(
             labor + self.trucks + self.risk, labor, self.trucks, self.risk, self.begin, self.end,
@@ -160,6 +165,11 @@ class _Run:
     def _come(self, person: int, slab: int, wanted: float | Array, wait_for: str) -> Array:
         """Somebody comes to a slab by ``wanted`` if he can; when he is there."""
         state = self.where[person]
+        if state.left_shop is None and self._under_way(slab):
+            # Not known to be elsewhere: whoever works on a slab under way is there.
+            now = self.day.now or 0.0
+            state.slab, state.free = slab, np.full(self.k, now)
+            state.left_shop = np.full(self.k, now)
         if state.slab == slab:
             return np.asarray(state.free, dtype=float) + np.zeros(self.k)
         travel = self.day.slabs[slab].travel_h
@@ -184,6 +194,22 @@ class _Run:
         self._drive(person, state.slab, slab, leave, travel)
         state.slab, state.free = slab, there
         return np.asarray(there)
+
+    def _under_way(self, slab: int) -> bool:
+        one, now = self.day.slabs[slab], self.day.now
+        if now is None or self.day.where:
+            return False
+        return one.happened.begin is not None or self._set_up_left(slab) < 1.0
+
+    def _set_up_left(self, slab: int) -> float:
+        """Share of the set-up still to do, where the day is under way and a start is fixed."""
+        one, now = self.day.slabs[slab], self.day.now
+        if one.happened.begin is not None:
+            return 0.0
+        there = not self.day.where or slab in self.day.where.values()
+        if now is None or one.fixed is None or not there:
+            return 1.0
+        return float(np.clip((one.fixed - now) / float(np.median(one.set_up_h)), 0.0, 1.0))
 
     def _drive(self, person: int, origin: int, target: int, leave: Array, travel: float) -> None:
         self.moves.append(
@@ -210,7 +236,15 @@ class _Run:
     def _place(self, slab: int) -> None:
         one, at, start = self.day.slabs[slab], self.at[slab], self.choice.starts[slab]
         team = self.choice.place[slab]
-        set_up = one.set_up_h
+        seen, now = one.happened, self.day.now or 0.0
+        if seen.begin is not None and seen.end is not None:
+            self.begin[slab] = np.full(self.k, seen.begin)
+            self.end[slab] = np.full(self.k, seen.end)
+            self.ready[slab] = np.maximum(
+                self.end[slab] + at.ready_h, now if seen.first is None else 0
+            )
+            return
+        set_up = one.set_up_h * self._set_up_left(slab)
         usual = float(np.median(set_up))
         opens = one.early if one.early is not None else 0.0
         wanted = max(start - usual, opens)
@@ -220,12 +254,22 @@ class _Run:
         slower = one.nominal_hands / len(fresh) if len(fresh) < one.nominal_hands else 1.0
         set_end = np.maximum.reduce(fresh) + set_up * slower
         together = np.maximum(set_end, np.maximum.reduce(there))
+        if float(np.median(together)) > max(start, wanted + usual, now) + 0.1:
+            self.breaches.append(f"forms {slab}")
         truck = start + one.late_h
+        if seen.begin is not None:
+            truck = together = np.full(self.k, seen.begin)
+        elif seen.truck is not None:
+            truck = np.full(self.k, seen.truck)
+        elif self.day.now is not None:
+            truck = np.maximum(truck, now)
         begin = np.maximum(truck, together)
         self.trucks += one.over_usd + 60.0 * self.day.rules.truck_wait_usd_per_min * np.maximum(
             begin - truck - one.slack_h, 0.0
         )
         end = begin + at.place_h * (one.nominal_hands / len(team)) ** MORE_HANDS
+        if seen.begin is not None:
+            end = np.maximum(end, now)
         self.begin[slab], self.end[slab] = begin, end
         self.ready[slab] = np.maximum(end + at.ready_h, begin + 0.2)
         for person, arrived in zip(team, there, strict=True):
@@ -241,7 +285,13 @@ class _Run:
 
     def _finish(self, slab: int) -> None:
         one, at, team = self.day.slabs[slab], self.at[slab], self.choice.finish[slab]
-        ready = self.ready[slab]
+        ready, seen = self.ready[slab], one.happened
+        if seen.first is not None:
+            ready = self.ready[slab] = np.full(self.k, seen.first)
+        if seen.first is not None and seen.last is not None:
+            self.first[slab] = ready
+            self.last[slab] = np.full(self.k, seen.last)
+            return
         early = float(np.quantile(ready, 0.1))
         there: dict[int, Array] = {}
         able = [p for p in team if "finish" in self.day.people[p].skills]
@@ -268,7 +318,13 @@ class _Run:
         held = np.maximum(first - np.maximum(ready, self.end[slab]), 0.0)
         people = (one.finish_hands / len(team)) ** MORE_FINISHERS
         tools = (max(one.trowels, 1) / max(len(units), 1)) ** MORE_FINISHERS
+        if seen.first is not None:
+            if float(np.median(first_there)) > (self.day.now or 0.0) + 0.1:
+                self.breaches.append(f"finisher {slab}")
+            first, held = ready, np.zeros(self.k)
         last = first + at.span_h * people * tools
+        if self.day.now is not None:
+            last = np.maximum(last, self.day.now)
         self.first[slab], self.last[slab] = first, last
         self.machines.trowels_back(units, slab, last)
         grace = self.day.rules.finish_grace_min / 60.0
@@ -295,6 +351,9 @@ class _Run:
         one, at, person = self.day.slabs[slab], self.at[slab], self.choice.saw[slab]
         assert person is not None
         since = self.last[slab] if one.saw == "early_entry" else self.end[slab]
+        if one.happened.sawn is not None:
+            self.saw_done[slab] = self.opens[slab] = np.full(self.k, one.happened.sawn)
+            return
         opens = np.maximum(since + at.opens_h, self.last[slab])
         closes = self.end[slab] + at.closes_h
         wanted = float(np.quantile(opens, 0.25))

@@ -1,6 +1,6 @@
 """Finding a good day: ways built task by task over all starts, then bettered one change at a time.
 
-The search sees the first draws of the morning only; the judgement sees all.
+The search sees some of the mornings drawn; the judgement sees all.
 """
 
 from __future__ import annotations
@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import product
-from time import monotonic
 
 import numpy as np
 
@@ -18,7 +17,8 @@ from pourstats.planning.day.run import Outcome, run
 SEARCH_DRAWS = 64
 KEPT = 6
 """Ways that are bettered, and then judged."""
-MOST_BUILT = 1500
+RUNS = 2400
+"""Ways that are tried at most for a day."""
 
 
 @dataclass(frozen=True)
@@ -29,30 +29,26 @@ class Found:
     outcome: Outcome
 
 
-def search(day: Day, seconds: float = 2.0) -> list[Found]:
+def search(day: Day, runs: int = RUNS) -> list[Found]:
     """The best ways found, best first; empty where not even the people are there.
 
-    ``seconds`` bounds the time; the same day gives the same ways unless that bound is met.
+    ``runs`` bounds how many ways are tried, so that the same day always gives the same plan.
     """
     if any(lacking(day, slab) for slab in range(len(day.slabs))):
         return []
-    until = monotonic() + seconds
-    thin = day.thinned(min(SEARCH_DRAWS, day.count))
+    thin = day.taken(min(SEARCH_DRAWS, day.count))
     scored: dict[Choice, float] = {}
-    for choice in _built(thin):
+    for choice in _built(thin, runs // 2):
         if choice not in scored:
             scored[choice] = run(thin, choice).score
-        if monotonic() > until - 0.6 * seconds:
-            break
-    best = sorted(scored, key=scored.__getitem__)
-    chosen = _different(best, KEPT)
-    share = (until - monotonic()) / max(len(chosen), 1)
+    chosen = _different(sorted(scored, key=scored.__getitem__), KEPT)
     bettered = {}
     for place, choice in enumerate(chosen):
-        limit = monotonic() + min(share, until - monotonic()) if place else until - 0.5 * share
-        found = _bettered(thin, choice, scored, limit)
+        # The first gets half of what is left, the next half of the rest, and so on.
+        budget = runs // (4 * 2 ** min(place, 2))
+        found = _bettered(thin, choice, scored, budget)
         bettered[found] = scored[found]
-    ways = sorted(bettered, key=bettered.__getitem__)[:3]
+    ways = sorted(bettered, key=bettered.__getitem__)[:4]
     ways += _different([c for c in sorted(scored, key=scored.__getitem__) if c not in ways], 2)
     judged = [Found(choice, run(day, choice, keep=True)) for choice in dict.fromkeys(ways)]
     return sorted(judged, key=lambda found: found.outcome.score)
@@ -72,9 +68,9 @@ def lacking(day: Day, slab: int) -> str | None:
     return None
 
 
-def _built(day: Day) -> Iterator[Choice]:
+def _built(day: Day, most: int) -> Iterator[Choice]:
     """Ways over all combinations of starts (or a spread of them) and of a few habits."""
-    combinations = _starts(day)
+    combinations = _starts(day, max(most // 8, 1))
     for extra_place, extra_finish, stay in product((0, 1), (0, 1), (True, False)):
         for starts in combinations:
             choice = _built_one(day, starts, extra_place, extra_finish, stay)
@@ -82,10 +78,9 @@ def _built(day: Day) -> Iterator[Choice]:
                 yield choice
 
 
-def _starts(day: Day) -> list[tuple[float, ...]]:
+def _starts(day: Day, budget: int) -> list[tuple[float, ...]]:
     options = [slab.starts for slab in day.slabs]
-    budget = MOST_BUILT / 8
-    while np.prod([len(o) for o in options]) > budget and max(map(len, options)) > 3:
+    while np.prod([len(o) for o in options]) > budget and max(map(len, options)) > 2:
         longest = max(range(len(options)), key=lambda i: len(options[i]))
         kept = options[longest]
         options[longest] = tuple(dict.fromkeys([*kept[::2], kept[-1]]))
@@ -176,16 +171,17 @@ def _apart(one: Choice, other: Choice) -> bool:
     return teams or moved
 
 
-def _bettered(day: Day, choice: Choice, scored: dict[Choice, float], until: float) -> Choice:
-    """Change one thing at a time for as long as it gets better."""
+def _bettered(day: Day, choice: Choice, scored: dict[Choice, float], budget: int) -> Choice:
+    """Change one thing at a time for as long as it gets better, within so many new ways."""
     current = choice
     again = True
-    while again and monotonic() < until:
+    while again and budget > 0:
         again = False
         for other in _neighbours(day, current):
             if other not in scored:
-                if monotonic() > until:
+                if budget <= 0:
                     break
+                budget -= 1
                 scored[other] = run(day, other).score
             if scored[other] < scored[current] - 0.01:
                 current, again = other, True

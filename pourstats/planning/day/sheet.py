@@ -115,7 +115,7 @@ def _set_up(found: Found, slab: int) -> float:
         for s in found.outcome.stretches
         if s.slab == slab and s.task == "set_up"
     ]
-    return min(first) if first else found.choice.starts[slab]
+    return min([*first, found.choice.starts[slab]])
 
 
 Rows = list[dict[str, Any]]
@@ -125,7 +125,7 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
     """Who does what, at the medians, and the drives; a break in the first wait that has room."""
     rows: Rows = []
     drives: Rows = []
-    made, _ = rides(found.outcome.moves, day.rules.vehicles, day.rules.vehicle_seats)
+    made, _ = rides(day, found.outcome.moves)
     riding = {(person, t.origin, t.target): t for t in made for person in t.people}
     for person, one in enumerate(day.people):
         own = [s for s in found.outcome.stretches if s.person == person]

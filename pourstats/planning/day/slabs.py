@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,7 @@ from pourstats.planning.truck_line import line
 
 Array = NDArray[np.float64]
 
-GRID_H = 2.0
+GRID_H = 3.0
 """The clock is asked at starts this far apart, and read between them."""
 USUAL_HANDS, USUAL_FINISHERS = 4, 1
 SET_UP_SHARE = 0.7
@@ -45,6 +45,18 @@ class Moments:
     """Saw window after the last pass (early entry) or the end of placing (conventional)."""
     closes_h: Array
     """After the end of placing."""
+
+
+@dataclass(frozen=True)
+class Happened:
+    """What of a slab has happened, hours of the day; None where it hasn't."""
+
+    begin: float | None = None
+    end: float | None = None
+    first: float | None = None
+    last: float | None = None
+    sawn: float | None = None
+    truck: float | None = None
 
 
 @dataclass(frozen=True)
@@ -81,6 +93,7 @@ class Slab:
     grid: Array
     tables: tuple[Array, Array, Array, Array, Array]
     seen: dict[float, Moments] = field(default_factory=dict, compare=False)
+    happened: Happened = Happened()
 
     def at(self, start: float) -> Moments:
         """The draws at a start: between two that the clock was asked for, in proportion."""
@@ -96,17 +109,19 @@ class Slab:
             self.seen[start] = found
         return found
 
-    def thinned(self, count: int) -> Slab:
-        """The same slab with its first draws only, for searching."""
-        from dataclasses import replace
-
+    def taken(self, rows: slice | NDArray[np.int64]) -> Slab:
+        """The same slab with some of its draws."""
+        place, ready, span, opens, closes = (table[:, rows] for table in self.tables)
         return replace(
             self,
-            set_up_h=self.set_up_h[:count], clean_h=self.clean_h[:count],
-            late_h=self.late_h[:count], over_usd=self.over_usd[:count],
-            slack_h=self.slack_h[:count], tables=tuple(t[:, :count] for t in self.tables),  # type: ignore[arg-type]
+            set_up_h=self.set_up_h[rows],
+            clean_h=self.clean_h[rows],
+            late_h=self.late_h[rows],
+            over_usd=self.over_usd[rows],
+            slack_h=self.slack_h[rows],
+            tables=(place, ready, span, opens, closes),
             seen={},
-        )  # fmt: skip
+        )
 
 
 def slabs_of(

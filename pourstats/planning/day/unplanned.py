@@ -8,9 +8,10 @@ from pourstats.planning.day.choice import Day
 from pourstats.planning.day.people import SKILLS, Person
 from pourstats.planning.day.search import Found, search
 
-TRY_S = 0.5
+TRY_RUNS = 250
 WORDS = {
     "finisher": "no finisher can be there when it is ready",
+    "forms": "the forms can't be set by the time the first load is due",
     "back": "those who place elsewhere can't be back before it is ready",
     "trowel": "there is no trowel for it",
     "trowel late": "the trowel comes from the other slab too late",
@@ -35,9 +36,8 @@ def reason_of(day: Day, found: Found) -> str:
     return "; ".join(broken) or "no plan keeps to its times"
 
 
-def remedy(day: Day, found: Found, slab: int) -> str:
+def remedy(day: Day, slab: int) -> str:
     """What lets the whole day through: a hand, a machine, another start, another day."""
-    del found
     rules = day.rules
     cost = max((one.usd_h for one in day.people), default=40.0)
     trowels = replace(rules, trowels_walk_behind=rules.trowels_walk_behind + 1)
@@ -49,7 +49,7 @@ def remedy(day: Day, found: Found, slab: int) -> str:
         ("add a saw", replace(day, rules=replace(rules, saws=rules.saws + 1))),
     )  # fmt: skip
     for words, other in tries:
-        ways = search(other, TRY_S)
+        ways = search(other, TRY_RUNS)
         if ways and not ways[0].outcome.breaches:
             return f"{words}, and it fits"
     agreed = [one.pour_id for one in day.slabs if one.fixed is not None]
