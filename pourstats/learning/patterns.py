@@ -73,7 +73,7 @@ def patterns(
     wait = (kept.first_h - end_h) * 60.0
     usable = (wait > 5.0) & (wait < 1440.0) & ~kept.late & (found.told > 0.7)
     first = _effects("first pass", wait, usable, found, placing_min, np.arange(len(pours)), more=[])
-    gaps = _gap_effects(frames, pours, kept.held, weather, sites, house)
+    gaps = _gap_effects(frames, pours, weather, sites, house)
     stay_h = kept.last_h - end_h
     lost = slow_finishing(pours, stay_h, found, frames, house)
     return {
@@ -88,7 +88,6 @@ def patterns(
 def _gap_effects(
     frames: Mapping[str, pd.DataFrame],
     pours: pd.DataFrame,
-    held: NDArray[np.bool_],
     weather: pd.DataFrame | None,
     sites: pd.DataFrame | None,
     house: Mapping[str, Any] | None,
@@ -126,7 +125,6 @@ def _gap_effects(
     frame = pours.iloc[at].reset_index(drop=True).assign(place_start=moment, place_end=moment)
     found = conditions(frame, weather, sites, house)
     usable = (gap_min < 600.0) & (found.told > 0.5)
-    del held
     more = [
         Cause(f"pass {k}", "", (np.minimum(order_no, 5) == k).astype(float), told=False)
         for k in (3, 4, 5)

@@ -106,17 +106,17 @@ def clock_before(
 
 
 def started(
-    jobs: pd.DataFrame, house: Mapping[str, object]
+    jobs: pd.DataFrame, house: Mapping[str, object] | None = None
 ) -> tuple[pd.DataFrame, list[list[str]]]:
     """Jobs with a place_start: the agreed one, else seven o'clock or when the site opens."""
-    del house
     jobs = jobs.copy()
     notes: list[list[str]] = [[] for _ in range(len(jobs))]
     blank = pd.Series(pd.NaT, index=jobs.index)
     agreed = pd.to_datetime(jobs.get("place_start", blank))
     early = pd.to_datetime(jobs.get("earliest_start", blank))
     day = pd.to_datetime(jobs["date"]).dt.normalize()
-    usual = day + pd.Timedelta(USUAL_START + ":00")
+    opens = str((house or {}).get("day_start") or RULES["day_start"].default)
+    usual = day + pd.Timedelta(max(USUAL_START, opens) + ":00")
     assumed = usual.where(~(early > usual), early)
     for row in np.flatnonzero(agreed.isna()):
         notes[row].append(f"No start is agreed: first concrete at {assumed[row]:%H:%M} is assumed.")

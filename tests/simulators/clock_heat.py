@@ -84,4 +84,4 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
             minutes,
         )
         last[i] = np.maximum(first[i] + after - ready, first[i] + passes * run * 0.5) + 0.7 * run
-    return shared.logged(frame, weather, first, last, counts, rng, keep_truth=True)
+    return shared.logged(frame, weather, first, last, counts, rng)

@@ -59,4 +59,4 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
             gap = 0.0 if k == 0 else 38 * 0.88**k * slow
             total = total + np.where(k < passes, run * 0.5 + gap, 0.0)
         last[i] = first[i] + total
-    return shared.logged(frame, weather, first, last, counts, rng, keep_truth=True)
+    return shared.logged(frame, weather, first, last, counts, rng)

@@ -154,7 +154,7 @@ def at(weather: pd.DataFrame, site: str, start: pd.Timestamp, minutes: np.ndarra
     }
 
 
-def logged(frame, weather, first, last, counts, rng, keep_truth, *, held_share=0.07) -> Season:
+def logged(frame, weather, first, last, counts, rng, *, held_share=0.07) -> Season:
     """Write what a crew would have written: rounded, some passes late for people, some not logged.
 
     ``first``, ``last`` are (pour x draw); draw 0 is what happened.
@@ -205,5 +205,4 @@ def logged(frame, weather, first, last, counts, rng, keep_truth, *, held_share=0
         {"site": list(SITES), "latitude": 40.0, "longitude": -89.0, "zone": "America/Chicago"}
     )
     held = held & detailed  # a delay nobody wrote down is part of the noise
-    truth_first = np.where(True, first, first) if keep_truth else first[:, :1]
-    return Season(frame, passes, weather, sites, truth_first, last, held)
+    return Season(frame, passes, weather, sites, first, last, held)

@@ -319,7 +319,7 @@ def fit(
         stages=stages,
         chase_of_draw=np.asarray(of_draw, dtype=float),
         passes=passes_model,
-        placing=placing.fit(pours, trucks, seed),
+        placing=placing.fit(pours, seed),
         print_mean=print_mean,
         print_spread=print_spread,
         ride_on=machine,

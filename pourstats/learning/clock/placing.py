@@ -40,9 +40,8 @@ class Placing:
         return np.asarray(np.exp(np.clip(drawn + offset[:, None], np.log(5.0), np.log(2880.0))))
 
 
-def fit(pours: pd.DataFrame, trucks: pd.DataFrame | None, seed: int) -> Placing:
+def fit(pours: pd.DataFrame, seed: int) -> Placing:
     """Learn from place_start and place_end; no pours leave the published pace."""
-    del trucks
     if len(pours) and "place_end" in pours:
         length = (hours(pours["place_end"]) - hours(pours["place_start"])) * 60.0
     else:

@@ -13,8 +13,9 @@ from pourstats.learning.draws import stream
 
 Array = NDArray[np.float64]
 
-WEATHER_ERROR = {"air_f": 2.0, "humidity_pct": 7.0, "wind_log": 0.25, "sun_log": 0.20}
-"""Errors of a forecast a day ahead, one standard deviation. Common practice, no source."""
+WEATHER_ERROR = {"air_f": 1.6, "humidity_pct": 6.0, "wind_log": 0.20, "sun_log": 0.15}
+"""Errors of a forecast a day ahead, one standard deviation, beyond what a weather station differs from
+the site anyway (the record's own noise has that). Common practice, no source."""
 
 
 def weather_shift(
