@@ -14,8 +14,8 @@ from pourstats.learning.draws import stream
 Array = NDArray[np.float64]
 
 WEATHER_ERROR = {"air_f": 1.6, "humidity_pct": 6.0, "wind_log": 0.20, "sun_log": 0.15}
-"""Errors of a forecast a day ahead, one standard deviation, beyond what a weather station differs from
-the site anyway (the record's own noise has that). Common practice, no source."""
+"""Errors of a forecast a day ahead, one standard deviation, beyond what a station differs from the
+site anyway (the record's own noise has that). Common practice, no source."""
 
 
 def weather_shift(
