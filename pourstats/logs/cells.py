@@ -160,6 +160,8 @@ def _split(text: str) -> tuple[dt.date | str | None, str]:
 
 def _date_remedy(text: str) -> str:
     other = _OTHER_DATE.match(text)
+    if other is not None and len(other[1]) == 4:
+        return f"{quoted(text)}: write the date with hyphens, as 2031-06-03"
     if other is not None:
         return f"{quoted(text)} can be read in two ways; write year first, as 2031-06-03"
     return f"{quoted(text)} is not a date; write it as 2031-06-03"
@@ -316,6 +318,15 @@ def _decimal(
         else:
             hint = "write decimals with a point, as 4.5, and thousands as 1,200 or 1200"
         return None, "", f"{quoted(text)} can be read in two ways; {hint}"
+    if reading.decimal_comma and re.fullmatch(r"[1-9]\d{0,2}\.\d{3}", digits):
+        plain, small = digits.replace(".", ""), digits.replace(".", ",")
+        return (
+            None,
+            "",
+            (
+                f"{quoted(text)} can be read in two ways in a semicolon file; write {plain} or {small}"
+            ),
+        )
     if reading.decimal_comma:
         digits = (
             digits.replace(".", "").replace(",", ".")

@@ -143,6 +143,23 @@ def _resolve_table(
     connection.execute(
         f"DELETE FROM {table.name} WHERE _born IN (SELECT _born FROM placed_anew WHERE bad)"
     )
+    if set(names) & set(table.key):
+        _keep_newest(connection, change, table)
+
+
+def _keep_newest(connection: duckdb.DuckDBPyConnection, change: books.Change, table: Table) -> None:
+    """Where a moved row now has the key of another, the newer one replaces the older."""
+    keys = ", ".join(f't."{name}"' for name in table.key)
+    older = (
+        f"SELECT t._born, row_number() OVER (PARTITION BY {keys} ORDER BY t._seq DESC) AS place"
+        f" FROM {table.name} AS t JOIN moved_pours USING (pour_id)"
+    )
+    connection.execute(
+        f"CREATE OR REPLACE TEMP TABLE outdone AS SELECT _born FROM ({older}) WHERE place > 1"
+    )
+    rows = f"SELECT * FROM {table.name} WHERE _born IN (SELECT _born FROM outdone)"
+    books.record(connection, change, "replaced", table, rows)
+    connection.execute(f"DELETE FROM {table.name} WHERE _born IN (SELECT _born FROM outdone)")
 
 
 def _put_aside(

@@ -125,7 +125,9 @@ def _added(number: int, first: int, last: int, table: Table) -> str:
             f" OR _born IN (SELECT seq FROM set_aside WHERE closed_change = {number}"
             f" AND state = 'taken_up' AND table_name = '{table.name}')"
         )
-    return f"(_born BETWEEN {first} AND {last}{taken})"
+    # Another program's rows may lie within the range; their source tells them apart.
+    own = f"_source IN (SELECT source_id FROM sources WHERE change_id = {number})"
+    return f"((_born BETWEEN {first} AND {last} AND {own}){taken})"
 
 
 def _restore_versions(

@@ -239,7 +239,7 @@ def test_a_comma_is_a_decimal_comma_in_a_semicolon_file(text: str, number: float
     assert found == pytest.approx(number, rel=1e-12)
 
 
-@pytest.mark.parametrize("text", ["1,2,3", "1,200.5", "1,234,567"])
+@pytest.mark.parametrize("text", ["1,2,3", "1,200.5", "1,234,567", "1.200", "12.345"])
 def test_two_commas_in_a_semicolon_file_set_aside(text: str) -> None:
     assert cell(text, "pours.area", decimal_comma=True).fault is not None
 

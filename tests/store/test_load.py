@@ -14,6 +14,7 @@ import pytest
 
 from pourstats.faults import Refusal
 from pourstats.store import rules
+from pourstats.store.database import Store
 from pourstats.store.history import delete, undo
 from pourstats.store.loading import Report, load
 
@@ -819,3 +820,25 @@ def test_set_aside_rows_keep_file_line_and_text(ledger: Any) -> None:
     assert ledger.sql("SELECT file, line, text FROM set_aside") == [
         ("pours.csv", 3, 'A1,2031-06-03,Oak,garage,0,4,"a\nb"')
     ]
+
+
+def test_a_corrected_date_that_moves_a_stretch_onto_another_keeps_one_row(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    pour = "pour_id,date,site,slab_type,area,thickness,place_start\nP1,{},Mill,garage,600,4,7:00\n"
+    (tmp_path / "pours.csv").write_text(pour.format("2031-06-03"))
+    (tmp_path / "crew_time.csv").write_text(
+        "pour_id,worker,task,start,end\n"
+        "P1,Bo,place,2031-06-04 07:00,2031-06-04 08:00\n"
+        "P1,Bo,place,7:00,9:00\n"
+    )
+    load(store, [tmp_path / "pours.csv", tmp_path / "crew_time.csv"])
+    (tmp_path / "pours.csv").write_text(pour.format("2031-06-04"))
+    load(store, [tmp_path / "pours.csv"])
+    with store.read() as connection:
+        rows = connection.execute('SELECT start, "end" FROM crew_time').fetchall()
+    # The later written row wins, as if the two had been loaded one after the other.
+    assert [(str(a), str(b)) for a, b in rows] == [("2031-06-04 07:00:00", "2031-06-04 09:00:00")]
+    undo(store)
+    with store.read() as connection:
+        rows = connection.execute('SELECT "end" FROM crew_time ORDER BY 1').fetchall()
+    assert [str(a) for (a,) in rows] == ["2031-06-03 09:00:00", "2031-06-04 08:00:00"]
