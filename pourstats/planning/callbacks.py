@@ -106,7 +106,7 @@ def _risk(found: Risk) -> dict[str, Any]:
 def effect_state(effect: Effect) -> str:
     """Where a habit stands: told, cant_tell, no_sign, one_sided or not_logged.
 
-    no_sign: the record would most likely show doubled odds, and its interval leaves them out.
+    no_sign: the record's own interval leaves doubled odds out.
     one_sided: every floor logged has it, or none.
     """
     if effect.told:
@@ -115,7 +115,7 @@ def effect_state(effect: Effect) -> str:
         return "not_logged"
     if not min(effect.so, effect.not_so):
         return "one_sided"
-    if effect.more_pours == 0 and effect.p95 is not None and effect.p95 < DOUBLED:
+    if effect.alone_p95 is not None and effect.alone_p95 < DOUBLED:
         return "no_sign"
     return "cant_tell"
 

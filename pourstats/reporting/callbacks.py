@@ -42,10 +42,13 @@ def callbacks_text(picture: Mapping[str, Any]) -> str:
 
 def share_text(row: Mapping[str, Any]) -> str:
     """A share with its count and interval: `6 of 40 floors, 15 % (8 to 27 %)`."""
-    return (
-        f"{row['pours_called_back']} of {_counted(row['pours'], 'floor', 'floors')},"
-        f" {_percent(row['rate'])} % ({_percent(row['rate_p05'])} to {_percent(row['rate_p95'])} %)"
-    )
+    span = f"{_percent(row['rate_p05'])} to {_percent(row['rate_p95'])} %"
+    return f"{_counted_share(row)} ({span})"
+
+
+def _counted_share(row: Mapping[str, Any]) -> str:
+    floors = _counted(row["pours"], "floor", "floors")
+    return f"{row['pours_called_back']} of {floors}, {_percent(row['rate'])} %"
 
 
 def cost_sentence(picture: Mapping[str, Any]) -> str:
@@ -59,7 +62,10 @@ def cost_sentence(picture: Mapping[str, Any]) -> str:
             f" {_counted(whole['young_pours'], 'floor is', 'floors are')} younger, with"
             f" {_counted(whole['young_callbacks'], 'call', 'calls')} so far."
         )
-    said = f"Came back: {share_text(whole)}, nine times in ten the true share."
+    said = (
+        f"Came back: {_counted_share(whole)} ({_percent(whole['rate_p05'])} to"
+        f" {_percent(whole['rate_p95'])} %: the true share, nine times in ten)."
+    )
     if not whole["callbacks"]:
         return f"{said} No call on a floor old enough, so nothing to pay for yet."
     if whole["all_in_cost_per_yd3"] is None:
@@ -148,38 +154,45 @@ def _advice(advice: list[Mapping[str, Any]]) -> list[str]:
 
 
 def _silent(risk: Mapping[str, Any]) -> list[str]:
-    """The looks that the record can't decide, and those that it can."""
-    rows = [row for row in risk["effects"] if row["state"] in ("cant_tell", "no_sign")]
-    if not rows:
+    """The looks that the record can't decide, and those that come out empty."""
+    rows = [row for row in risk["effects"] if row["state"] == "cant_tell"]
+    empty = [row for row in risk["effects"] if row["state"] == "no_sign"]
+    if not rows and not empty:
         return []
     looks = risk["correction"]["looks"]
     lines = ["", "WHAT THE RECORD CAN'T TELL YET"]
     if looks:
         lines += wrap(
-            f"  {_counted(looks, 'look', 'looks')} at one record, all floors so far; corrected so"
+            f"{_counted(looks, 'look', 'looks')} at one record, all floors so far; corrected so"
             " that one in twenty of the habits told of is luck (Benjamini and Hochberg).",
-            WIDTH, subsequent_indent="  ",
+            WIDTH, initial_indent="  ", subsequent_indent="  ",
         )  # fmt: skip
     for row in rows[:MOST_SILENT]:
         said = (
-            f"{row['so_words']}: {row['so_called']} of {row['so']} came back,"
+            f"{_capital(row['so_words'])}: {row['so_called']} of {row['so']} came back,"
             f" {row['otherwise_words']} {row['not_so_called']} of {row['not_so']}; {_verdict(row)}."
         )
         lines += wrap(said, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if len(rows) > MOST_SILENT:
         lines.append(f"  and {len(rows) - MOST_SILENT} more, with `--json`")
+    if empty:
+        listed = "; ".join(f"{row['so_words']} {_odds(row)}" for row in empty)
+        lines += wrap(
+            f"No sign so far, twice the odds is unlikely: {listed}.",
+            WIDTH, initial_indent="  ", subsequent_indent="    ",
+        )  # fmt: skip
     return lines
+
+
+def _odds(row: Mapping[str, Any]) -> str:
+    return f"{row['odds_ratio']:.1f} ({row['p05']:.1f} to {row['p95']:.1f})"
 
 
 def _verdict(row: Mapping[str, Any]) -> str:
     span = ""
     if row["odds_ratio"] is not None:
         span = f"{row['odds_ratio']:.1f} times the odds ({row['p05']:.1f} to {row['p95']:.1f}); "
-    if row["state"] == "no_sign":
-        return f"{span}no sign of it: a doubling would most likely show"
-    if row["more_pours"] is None:
-        return f"{span}can't tell"
-    if row["more_pours"] == 0:
+    if not row["more_pours"]:
         return f"{span}undecided"
     return f"{span}about {round_up(row['more_pours'])} more pours would show a doubling"
 
@@ -253,6 +266,10 @@ def _paragraph(text: str) -> list[str]:
 
 def _counted(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _percent(share: float) -> str:

@@ -99,7 +99,7 @@ def features(
     weather = frames["pour_weather"].set_index("pour_id").reindex(pours["pour_id"]).reset_index()
     loads = loads_of(frames, pours)
     first = first_passes(frames, pours)
-    finish = logged["finish"].fillna("").astype(str)
+    finish = _words(logged["finish"])
     thickness = logged["thickness"].astype(float)
     temp = logged["concrete_temp"].astype(float)
     low, high = temp.fillna(loads["temp_low_f"]), temp.fillna(loads["temp_high_f"])
@@ -153,6 +153,11 @@ def _so(true: Any, known: Any) -> pd.Series:
     return pd.Series(np.asarray(true, dtype=float)).where(np.asarray(known, dtype=bool))
 
 
+def _words(column: pd.Series) -> pd.Series:
+    """A column of words, blanks as empty ones, also where the whole column is blank."""
+    return column.map(lambda cell: cell if isinstance(cell, str) else "").astype("object")
+
+
 def _listed(cell: object) -> set[str]:
     return {word.strip() for word in cell.split(";")} if isinstance(cell, str) else set()
 
@@ -162,8 +167,7 @@ def _boot_print(
 ) -> tuple[pd.Series, pd.Series]:
     """On too early and too late for the boot print; late also by `ready` and `held_up`."""
     depth = first["footprint_in"].astype(float)
-    machine = first["machine"].fillna("hand").astype(str)
-    allowed = machine.map(PRINT_IN).fillna(0.25)
+    allowed = _words(first["machine"]).map(PRINT_IN).fillna(0.25)
     early = _so(depth > allowed + 1e-9, depth.notna())
     waited = pd.to_datetime(first["start"]) - pd.to_datetime(first["ready"])
     minutes = waited.dt.total_seconds() / 60.0
@@ -185,7 +189,7 @@ def _saw_late(
 
     The slab lies between its own temperature and the air's. Slabs not sawn are not late.
     """
-    kind = logged["saw_type"].fillna("").astype(str)
+    kind = _words(logged["saw_type"])
     delay = saw_delay(frames, pours)
     air = weather["air_temp_f"].astype(float)
     slab = pd.concat([air, concrete_f], axis=1).mean(axis=1).fillna(70.0).to_numpy(float)

@@ -137,7 +137,7 @@ def _newton(
             after = _loglik(model, beta + size * step)
         beta = beta + size * step
         gain, loglik = after - loglik, after
-        if gain < 1e-10 and float(np.abs(score[free]).max(initial=0.0)) < 1e-5:
+        if gain < 1e-10 and float(np.abs(score[free]).max(initial=0.0)) < 1e-7:
             return beta, loglik, _score(model, beta), True
     return beta, loglik, _score(model, beta), False
 

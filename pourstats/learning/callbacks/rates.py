@@ -53,7 +53,7 @@ def rates(pours: pd.DataFrame) -> dict[str, Any]:
         "rate": called / count if count else None,
         "rate_p05": low,
         "rate_p95": high,
-        "placed_yd3": yards if count else None,
+        "placed_yd3": yards,
         "callbacks_per_1000yd3": _per(1000.0 * calls, yards),
         "callbacks_per_1000yd3_p05": _per(1000.0 * call_low, yards),
         "callbacks_per_1000yd3_p95": _per(1000.0 * call_high, yards),

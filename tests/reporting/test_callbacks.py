@@ -1,0 +1,173 @@
+"""The page that an owner reads: evidence first, plain words, and honest when it is too early."""
+
+import json
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pourstats.learning.callbacks.features import FEATURES
+from pourstats.logs.tables import DEFECTS as DEFECT_CHOICES
+from pourstats.planning.callback_cost import job_callbacks
+from pourstats.planning.callbacks import callback_picture
+from pourstats.planning.defects import DEFECTS
+from pourstats.planning.habits import HABITS
+from pourstats.reporting.callbacks import callbacks_text
+from tests.simulators.callbacks_crews import Truth, crew
+
+HOUSE = {"default_pay": 30.0}
+
+
+def picture(seed, pours, truth, **more):
+    return callback_picture(crew(np.random.default_rng(seed), pours, truth, **more).frames, HOUSE)
+
+
+@pytest.fixture(scope="module")
+def clear():
+    """A crew whose dry days triple the odds, four hundred floors."""
+    return picture(1, 400, Truth(0.15, {"dried_fast": 4.0}))
+
+
+@pytest.fixture(scope="module")
+def early():
+    """Forty floors, few calls."""
+    return picture(2, 40, Truth(0.1))
+
+
+def test_the_page_says_cost_year_and_habit_in_that_order(clear):
+    text = " ".join(callbacks_text(clear).split())
+    places = [text.index(words) for words in (
+        "FLOORS THAT CAME BACK", "Coming back costs $", "This year", "Still to come",
+        "THE HABIT TO CHANGE", "WHAT THE RECORD CAN'T TELL YET", "WHAT CAME BACK", "BY GROUP")]  # fmt: skip
+    assert places == sorted(places)
+
+
+def test_a_told_habit_comes_with_counts_interval_and_source(clear):
+    told = [row for row in clear["advice"] if row["habit"]]
+    assert [row["habit"] for row in told][:1] == ["dried_fast"]
+    assert set(told[0]) >= {"do", "because", "source"}
+    assert re.search(r"\d+ of \d+ came back", told[0]["because"])
+    assert re.search(r"[\d.]+ times the odds \([\d.]+ to [\d.]+\)", told[0]["because"])
+    assert "ACI 305R" in told[0]["source"]
+
+
+def test_too_early_says_so_and_how_many_more(early):
+    text = callbacks_text(early)
+    assert "TOO EARLY TO SAY" in text
+    assert re.search(r"[Aa]bout \d+ more pours would show", text)
+    assert all(row["habit"] is None for row in early["advice"])
+
+
+def test_every_share_has_its_count_and_interval(clear):
+    lines = callbacks_text(clear).split("BY GROUP")[1].splitlines()[1:]
+    rows = [line for line in lines if line.startswith("    ") and "smaller groups" not in line]
+    assert len(rows) > 10
+    for line in rows:
+        assert re.search(r"\d+ of \d+ floors?, \d+ % \(\d+ to \d+ %\)", line), line
+
+
+def test_people_are_not_ranked(clear):
+    leads = [row["group"] for row in clear["by"]["lead"]]
+    assert leads == sorted(leads)
+    assert all("luck_high" not in row for row in clear["by"]["lead"])
+
+
+def test_no_jargon_and_no_long_line(clear, early):
+    for one in (clear, early):
+        text = callbacks_text(one)
+        assert not re.search(r"quantile|censor|p-value|logistic|Kaplan|prior|None|nan", text)
+        assert max(map(len, text.splitlines())) <= 100
+        assert len(text.splitlines()) <= 95
+
+
+def test_the_picture_is_json_and_the_same_each_time(clear):
+    again = picture(1, 400, Truth(0.15, {"dried_fast": 4.0}))
+    assert json.dumps(clear, allow_nan=False) == json.dumps(again, allow_nan=False)
+
+
+def test_looks_and_correction_are_stated(clear):
+    risk = clear["risk"]
+    looked = [row for row in risk["effects"] if row["looked_at"]]
+    assert risk["correction"] == {
+        "method": "Benjamini and Hochberg 1995", "false_share": 0.05, "looks": len(looked),
+    }  # fmt: skip
+    assert risk["prior"]["m"] > 0
+    assert {row["name"] for row in risk["effects"]} == set(FEATURES) == set(HABITS)
+
+
+def test_no_pours_and_only_young_pours():
+    empty = crew(np.random.default_rng(0), 3, Truth(0.1)).frames
+    empty = {name: frame.iloc[:0] for name, frame in empty.items()}
+    assert callback_picture(empty, {}) == {"state": "no_pours"}
+    assert "pourstats load" in callbacks_text({"state": "no_pours"})
+    young = picture(3, 12, Truth(0.3), years=0.3)
+    assert young["state"] == "too_young"
+    text = callbacks_text(young)
+    assert "180 days, 365 outdoors" in text
+    assert "Still to come" in text
+
+
+def test_no_calls_at_all_promise_nothing():
+    none = picture(4, 50, Truth(0.00001))
+    text = callbacks_text(none)
+    assert "0 of" in text
+    assert "nothing to pay for yet" in text
+    assert none["still_to_come"]["expected"] > 0
+    assert none["whole"]["rate_p95"] > 0.03
+
+
+def test_without_pay_the_cost_is_not_made_up():
+    frames = crew(np.random.default_rng(5), 80, Truth(0.2), young=False).frames
+    frames["crew"] = frames["crew"].iloc[:0]
+    found = callback_picture(frames, {})
+    assert found["whole"]["all_in_cost_per_yd3"] is None
+    assert "default_pay" in callbacks_text(found)
+    assert "$" not in callbacks_text(found).split("THE HABIT")[0].replace("`pourstats", "")
+
+
+def test_floors_are_marked_by_the_record_only_for_what_it_tells(clear, early):
+    told = {row["habit"] for row in clear["advice"]}
+    marked = [row for row in clear["floors"] if row["look_at"] == "record"]
+    assert marked
+    for row in marked:
+        assert row["chance"] >= 1.5 * row["usual"]
+        assert {each["habit"] for each in row["reasons"] if each["by"] == "record"} <= told
+    assert not [row for row in early["floors"] if row["look_at"] == "record"]
+
+
+def test_a_job_ahead_has_a_chance_and_a_cost(clear):
+    frames = crew(np.random.default_rng(1), 400, Truth(0.15, {"dried_fast": 4.0})).frames
+    jobs = pd.DataFrame(
+        {"pour_id": ["J1", "J2"], "date": pd.Timestamp("2031-06-03"), "slab_type": "shop",
+         "thickness": 5.0, "finish": "hard_trowel"}
+    )  # fmt: skip
+    mild, dry = job_callbacks(jobs, frames, HOUSE, [0.02, 0.30])
+    assert mild["chance"] < dry["chance"]
+    for row in (mild, dry):
+        assert row["p05"] < row["chance"] < row["p95"]
+        assert row["cost_usd"]["p05"] < row["cost_usd"]["mean"] < row["cost_usd"]["p95"]
+    assert [each["habit"] for each in dry["reasons"]] == ["dried_fast"]
+    unknown, _ = job_callbacks(jobs, frames, HOUSE)
+    assert mild["chance"] < unknown["chance"] < dry["chance"]
+
+
+def test_a_job_without_any_record_is_unknown():
+    frames = {name: frame.iloc[:0] for name, frame in
+              crew(np.random.default_rng(0), 3, Truth(0.1)).frames.items()}  # fmt: skip
+    (row,) = job_callbacks(pd.DataFrame({"pour_id": ["J"]}), frames, {})
+    assert row["chance"] is None
+    assert row["cost_usd"] is None
+
+
+# NRMCA's Concrete in Practice sheets by number; 3, 23 and 40 from memory.
+SHEETS = {"dusting": 1, "scaling": 2, "crazing": 3, "random_crack": 4, "plastic_crack": 5,
+          "joint_spall": 6, "joint_ravel": 6, "blister": 13, "curling": 19, "delamination": 20,
+          "discoloration": 23, "popout": 40}  # fmt: skip
+
+
+def test_every_defect_of_the_log_is_explained():
+    assert set(DEFECTS) == set(DEFECT_CHOICES)
+    assert {name: each.cip for name, each in DEFECTS.items() if each.cip} == SHEETS
+    for defect in DEFECTS.values():
+        assert defect.looks and defect.causes and defect.reference
