@@ -105,3 +105,38 @@ def trucks(jobs: tuple[str, ...], forecast: Path | None, store: Path | None, as_
     printed(answer.result) if as_json else click.echo(trucks_text(answer.result), nl=False)
     noted(answer.notes)
     return answer.status
+
+
+@command("plan", "pourstats plan jobs.csv --forecast tomorrow.csv --calendar day.ics")
+@click.argument("jobs", nargs=-1, required=True, metavar="JOBS")
+@click.option("--forecast", type=click.Path(path_type=Path), metavar="WEATHER", required=True,
+              help="A forecast file in the weather format.")  # fmt: skip
+@click.option("--off", multiple=True, metavar="WORKER", help="Who isn't there; again for more.")
+@click.option("--now", metavar="TIME", help="Replan the rest of the day as of this time.")
+@click.option("--log", type=click.Path(path_type=Path), metavar="DIR",
+              help="What has happened so far, as a log folder; else the store's.")  # fmt: skip
+@click.option("--calendar", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write the day as an iCalendar file.")  # fmt: skip
+def plan(
+    jobs: tuple[str, ...],
+    forecast: Path,
+    off: tuple[str, ...],
+    now: str | None,
+    log: Path | None,
+    calendar: Path | None,
+    store: Path | None,
+    as_json: bool,
+) -> int:
+    """A day: who goes where, when each pour starts, trucks, finish, saw.
+
+    JOBS is a jobs file, or pour ids of the stored jobs.
+    """
+    from pourstats.reporting.day import plan_text
+    from pourstats.reporting.planned import plan_answer, write_calendar
+
+    answer = plan_answer(opened(store), jobs, forecast, off, now, log)
+    printed(answer.result) if as_json else click.echo(plan_text(answer.result), nl=False)
+    if calendar is not None:
+        answer.notes.append(write_calendar(opened(store), answer.result, calendar))
+    noted(answer.notes)
+    return answer.status

@@ -92,7 +92,7 @@ def bid_answer(
             forecasts.Told(job["pour_id"], "bid_hours", result["confidence"], job["bid_hours"])
             for job in result["jobs"]
         ]
-        call.notes += _kept(store, "bid", told)
+        call.notes += kept(store, "bid", told)
     return Answer(result, call.notes, call.status)
 
 
@@ -104,7 +104,7 @@ def finishing_answer(store: Store, jobs: tuple[str, ...], forecast: Path) -> Ans
     result = finishing(call.jobs, call.forecast, call.record, call.house)
     if call.record is not None:
         told = [forecasts.Told(*row) for row in kept_numbers(result)]
-        call.notes += _kept(store, "finishing", told)
+        call.notes += kept(store, "finishing", told)
     return Answer(result, call.notes, call.status)
 
 
@@ -122,7 +122,7 @@ def trucks_answer(store: Store, jobs: tuple[str, ...], forecast: Path | None = N
             for name, value in (job[target] or {}).items()
             if name in LEVELS
         ]
-        call.notes += _kept(store, "trucks", told)
+        call.notes += kept(store, "trucks", told)
     return Answer(result, call.notes, call.status)
 
 
@@ -161,7 +161,8 @@ LEVELS = {
 }  # fmt: skip
 
 
-def _kept(store: Store, command: str, told: list[forecasts.Told]) -> list[str]:
+def kept(store: Store, command: str, told: list[forecasts.Told]) -> list[str]:
+    """Keep what was told for scoring; a line that says why where it can't be."""
     try:
         why = forecasts.keep(store, command, told)
     except Refusal as error:
