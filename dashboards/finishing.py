@@ -7,27 +7,30 @@ import streamlit as st
 from words import say
 
 from pourstats.reporting.answers import finishing_answer
-from pourstats.reporting.charts_ahead import finishing_clock
+from pourstats.reporting.charts_ahead import cautions_of, finishing_clock
 from pourstats.reporting.charts_record import weather_effects
 from pourstats.reporting.finishing import finishing_text
 
 
-def clock() -> None:
+def clock(head) -> None:
     """The clock of the jobs asked about."""
     chosen = ahead.jobs("finishing")
     sky = ahead.weather("finishing", chosen, required=True)
     if st.button(say("finishing.work_out"), type="primary", disabled=not chosen or sky is None):
         st.session_state.clock = finishing_answer(kept.store(), chosen, sky)
     answer = st.session_state.get("clock")
-    if answer is None:
-        return
+    with head:
+        if answer is None:
+            look.answer(say("nav.finishing"), say("finishing.answer"))
+            return
+        drawn = [finishing_clock(job, look.ink()) for job in answer.result["jobs"]]
+        look.answer(say("nav.finishing"), drawn[0].title)
     for note in answer.notes:
         st.warning(look.plain(note))
-    for job in answer.result["jobs"]:
-        look.draw(finishing_clock(job, look.ink()))
-        for caution in job["cautions"]:
-            st.markdown(f"- **{look.plain(caution['do'])}** {look.plain(caution['because'])} "
-                        f"({look.plain(caution['source'])})")  # fmt: skip
+    for each in drawn:
+        look.draw(each)
+    for line in cautions_of(answer.result):
+        st.markdown(f"- {look.plain(line)}")
     with st.expander(say("all.as_text")):
         st.code(finishing_text(answer.result), language=None)
 
@@ -47,6 +50,5 @@ def past() -> None:
         st.markdown(f"- **{look.plain(advice['do'])}** {look.plain(advice['because'])}")
 
 
-look.answer(say("nav.finishing"), say("finishing.answer"))
-clock()
+clock(st.container())
 past()

@@ -87,16 +87,19 @@ def what_ifs() -> dict[str, str]:
     return sets
 
 
-def price(chosen: tuple[str, ...]) -> None:
+def price(chosen: tuple[str, ...], head) -> None:
     """The answer."""
     tenths = st.slider(say("price.confidence"), 5, 9, 7, format="%d", help=say("price.tenths"))
     sets = what_ifs()
     # Looked at, it is a what-if; kept for scoring only once the button says so.
     result = kept.bid(kept.mark(), chosen, tenths / 10, tuple(sets.items()))
+    asks = [
+        say("price.ask", pour_id=job["pour_id"], price=dollars_text(job["price_usd"]))
+        for job in result["jobs"]
+    ]
+    with head:
+        look.answer(say("nav.price"), "; ".join(asks))
     for job in result["jobs"]:
-        asks = dollars_text(job["price_usd"])
-        st.subheader(look.plain(say("price.ask", pour_id=job["pour_id"], price=asks)),
-                     anchor=False)  # fmt: skip
         look.draw(bid_hours(job, tenths / 10, look.ink()))
         left, right = st.columns([3, 2])
         rows = price_rows(job)
@@ -120,8 +123,11 @@ def card() -> None:
             st.code(rates_text(kept.rates(mark)), language=None)
 
 
-look.answer(say("nav.price"), say("price.answer"))
+head = st.container()
 chosen = asked()
 if chosen:
-    price(chosen)
+    price(chosen, head)
+else:
+    with head:
+        look.answer(say("nav.price"), say("price.answer"))
 card()

@@ -72,17 +72,16 @@ def mend(each: previewing.Broken) -> dict[int, list[str]]:
     where = f"{each.file}, {each.sheet}" if each.sheet else each.file
     st.markdown(f"**{look.plain(where)}**")
     frame = pd.DataFrame(each.cells.values(), columns=each.header, dtype=str)
-    frame.insert(0, say("upload.why"), ["; ".join(each.reasons[line]) for line in each.cells])
+    for line, reasons in each.reasons.items():
+        st.markdown(f"- {say('upload.line')} {line}: {look.plain('; '.join(reasons))}")
     frame.insert(0, say("upload.line"), list(each.cells))
     edited = st.data_editor(
-        frame, hide_index=True, disabled=[say("upload.line"), say("upload.why")], num_rows="fixed",
+        frame, hide_index=True, disabled=[say("upload.line")], num_rows="fixed",
         key=f"mend-{where}-{st.session_state.get('round', 0)}",
-        column_config={say("upload.why"): st.column_config.Column(width="large")},
     )  # fmt: skip
-    names = list(frame.columns)[2:]
     return {
-        int(row[0]): ["" if cell is None or cell != cell else str(cell) for cell in row[2:]]
-        for row in edited[[say("upload.line"), say("upload.why"), *names]].itertuples(index=False)
+        int(row[0]): ["" if cell is None or cell != cell else str(cell) for cell in row[1:]]
+        for row in edited.itertuples(index=False)
     }
 
 

@@ -131,6 +131,12 @@ def coming_sentence(picture: Mapping[str, Any]) -> str:
             f" {coming['p95']:.0f}) of the {_counted(coming['pours'], 'floor', 'floors')} too young"
             " to count."
         )
+    if coming["outdoors_before_first_winter"]:
+        said.append(
+            f"{coming['outdoors_before_first_winter']} outdoors still have their first winter ahead."
+            if coming["outdoors_before_first_winter"] > 1
+            else "One outdoors still has its first winter ahead."
+        )
     for name, time in picture["time_to_call"].items():
         if name != "all" and time["calls"] >= 5:
             said.append(

@@ -68,7 +68,7 @@ def dressed(chart: alt.TopLevelMixin, page: Ink) -> alt.TopLevelMixin:
         .configure_axis(
             labelColor=page.text, titleColor=page.quiet, gridColor=page.line, domainColor=page.line,
             tickColor=page.line, labelFontSize=12, titleFontSize=12, titleFontWeight="normal",
-            labelLimit=320,
+            labelLimit=320, labelPadding=7,
         )
         .configure_text(color=page.text, fontSize=12)
         .configure_header(labelColor=page.text, titleColor=page.quiet)

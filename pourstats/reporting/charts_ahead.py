@@ -169,3 +169,35 @@ def truck_spacing(job: Mapping[str, Any], dark: bool = False) -> Drawn | None:
     )
     reading = "Band: within a twentieth of the least. People standing and truck time together."
     return Drawn(dressed(chart, page), title, reading, f"{title}. {reading}")
+
+
+def cautions_of(result: Mapping[str, Any]) -> list[str]:
+    """What to mind over all slabs of a finishing clock, each said once, with whose it is."""
+    whose: dict[str, list[str]] = {}
+    for job in result["jobs"]:
+        for each in job["cautions"]:
+            text = f"{each['do']} {each['because']} ({each['source']})"
+            whose.setdefault(text, []).append(job["pour_id"])
+    every = len(result["jobs"])
+    lines = [t if len(ids) == every else f"{', '.join(ids)}: {t}" for t, ids in whose.items()]
+    always = result.get("always", [])
+    return lines + [f"{each['do']} {each['because']} ({each['source']})" for each in always]
+
+
+def waits_sentence(result: Mapping[str, Any]) -> str:
+    """What waiting has cost so far, in a sentence; empty without logged loads."""
+    past = result.get("past")
+    if not past or not past.get("wait_min"):
+        return ""
+    wait = past["wait_min"]
+    told = (
+        f"A truck waited {wait['mean']:.0f} minutes on average ({wait['low']:.0f} to"
+        f" {wait['high']:.0f}; {past['loads']} loads); suppliers"
+        f" billed {dollars_text(past['billed_usd'])} for it"
+    )
+    if past["starved_min"] and past["idle_usd"] is not None:
+        told += (
+            f", and {past['starved_total_min'] / 60:.1f} h without concrete cost"
+            f" {dollars_text(past['idle_usd'])} of pay"
+        )
+    return told + "."

@@ -1,0 +1,169 @@
+"""Every page on the sample season, without a store, on an empty one, three pours, and mistakes."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from pourstats.store.database import Store
+from pourstats.store.loading import load
+
+ROOT = Path(__file__).resolve().parents[2]
+PAGES = sorted(
+    path.name
+    for path in (ROOT / "dashboards").glob("*.py")
+    if path.name in {"week.py", "log_pour.py", "record.py", "upload.py", "finishing.py", "plan.py",
+                     "trucks.py", "price.py", "callbacks.py"}
+)  # fmt: skip
+SHORT = """pour_id,date,site,slab_type,area,thickness,hands,place_start,place_end,bull_float_end,\
+machine_on,passes_done,saw_end,crew_out
+{rows}
+"""
+THREE = "\n".join(
+    f"T{n},2031-06-0{n},Oak,garage,600,4,4,7:00,8:10,8:20,10:30,12:40,14:00,14:10"
+    for n in (2, 3, 4)
+)
+
+
+@pytest.fixture(autouse=True)
+def _found() -> Iterator[None]:
+    sys.path.insert(0, str(ROOT / "dashboards"))
+    yield
+    sys.path.remove(str(ROOT / "dashboards"))
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("season") / "s.duckdb"
+    load(Store(path), sorted((ROOT / "sample_logs").glob("*.csv")))
+    return path
+
+
+@pytest.fixture(scope="module")
+def stores(season: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("stores")
+    empty, three, wrong = (folder / f"{name}.duckdb" for name in ("empty", "three", "wrong"))
+    with Store(empty).write():
+        pass
+    (folder / "pours.csv").write_text(SHORT.format(rows=THREE))
+    load(Store(three), [folder / "pours.csv"])
+    load(Store(wrong), [ROOT / "sample_logs" / "mistakes"])
+    return {"season": season, "none": folder / "none.duckdb", "empty": empty, "three": three,
+            "mistakes": wrong}  # fmt: skip
+
+
+def shown(store: Path, page: str, monkeypatch: pytest.MonkeyPatch, **query: str) -> AppTest:
+    monkeypatch.setenv("POURSTATS_STORE", str(store))
+    app = AppTest.from_file(str(ROOT / "dashboards" / "app.py"), default_timeout=90)
+    for name, value in query.items():
+        app.query_params[name] = value
+    app.run()
+    if page != "week.py":
+        app.switch_page(page)
+        for name, value in query.items():
+            app.query_params[name] = value
+        app.run()
+    return app
+
+
+@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("which", ["season", "none", "empty", "three", "mistakes"])
+def test_a_page_answers_whatever_the_record(
+    page: str, which: str, stores: dict[str, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(stores[which], page, monkeypatch)
+    assert not app.exception
+    assert not [error.value for error in app.error]
+    assert app.header and app.header[0].value.strip(), "no answer stands first"
+
+
+def test_the_week_says_what_the_command_says(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from pourstats.reporting.week_record import review
+
+    found = review(Store(season), None)
+    app = shown(season, "week.py", monkeypatch)
+    unescaped = app.header[0].value.replace("\\", "")
+    assert unescaped == found["headline"]["sentence"]
+    told = [line.value.replace("\\", "") for line in app.markdown]
+    for item in found["stands_out"]:
+        assert any(item["sentence"] in line for line in told)
+    assert len(app.get("vega_lite_chart")) == 2
+
+
+def test_one_pour_whole(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(season, "record.py", monkeypatch, pour="B297")
+    assert "B297" in app.header[0].value
+    assert any("07:21" in block.value for block in app.code)
+
+
+def test_a_pour_that_is_not_there_is_said_plainly(
+    season: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(season, "record.py", monkeypatch, pour="nope")
+    assert not app.exception
+    assert any("nope" in error.value for error in app.error)
+
+
+def test_deleted_and_taken_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "pours.csv").write_text(SHORT.format(rows=THREE))
+    store = Store(tmp_path / "s.duckdb")
+    load(store, [tmp_path / "pours.csv"])
+    app = shown(store.path, "record.py", monkeypatch, pour="T3")
+    next(b for b in app.button if b.label == "Delete").click().run()
+    assert not app.exception
+    assert "2 pours" in app.header[0].value
+    next(b for b in app.button if "Take back" in b.label).click().run()
+    assert "3 pours" in app.header[0].value
+
+
+SPY: Callable[[Any], str] = lambda app: " ".join(  # noqa: E731
+    str(part.value) for kind in (app.markdown, app.caption, app.header, app.text) for part in kind
+)
+
+
+def test_names_and_notes_are_shown_to_the_letter(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = 'T2,2031-06-02,"<b>Oak</b> **x** :red[y] [a](http://b)",garage,600,4,4,,,,,,,'
+    (tmp_path / "pours.csv").write_text(SHORT.format(rows=rows))
+    store = Store(tmp_path / "s.duckdb")
+    load(store, [tmp_path / "pours.csv"])
+    app = shown(store.path, "record.py", monkeypatch, pour="T2")
+    assert not app.exception
+    for mark in ("<b>", "**x**", ":red[", "](http"):
+        assert mark not in app.header[0].value
+    assert "\\<b\\>Oak" in app.header[0].value
+
+
+def test_every_language_has_the_strings_of_the_logging_page() -> None:
+    import tomllib
+
+    folder = ROOT / "dashboards" / "strings"
+    english = tomllib.loads((folder / "en.toml").read_text(encoding="utf-8"))
+    others = [path for path in folder.glob("*.toml") if path.name != "en.toml"]
+    assert others
+    sections = ("switch", "nav", "log", "tap", "slab_type", "finish", "placement", "exposure")
+    for path in others:
+        other = tomllib.loads(path.read_text(encoding="utf-8"))
+        for section in sections:
+            assert set(other[section]) == set(english[section]), (path.name, section)
+            for name, text in english[section].items():
+                braces = sorted(part.split("}")[0] for part in text.split("{")[1:])
+                theirs = sorted(p.split("}")[0] for p in other[section][name].split("{")[1:])
+                assert braces == theirs, (path.name, section, name)
+
+
+def test_every_choice_of_the_log_is_said_in_spanish() -> None:
+    import tomllib
+
+    from pourstats.logs.tables import EXPOSURES, FINISHES, PLACEMENTS, SLAB_TYPES
+
+    spanish = tomllib.loads((ROOT / "dashboards/strings/es.toml").read_text(encoding="utf-8"))
+    for section, choices in (("slab_type", SLAB_TYPES), ("finish", FINISHES),
+                             ("placement", PLACEMENTS), ("exposure", EXPOSURES)):  # fmt: skip
+        assert set(spanish[section]) == set(choices)
