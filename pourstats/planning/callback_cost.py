@@ -36,7 +36,7 @@ def job_callbacks(
         return [_unknown(str(pour)) for pour in jobs["pour_id"]]
     age_limit = age_limit_min(house)
     found, _ = risk(frames, pours, age_limit)
-    values, outdoors = job_features(jobs, age_limit, evaporation_lb_ft2_h)
+    values, kinds = job_features(jobs, age_limit, evaporation_lb_ft2_h)
     price = call_cost(pours, seed=seed)
     based_on = {
         "pours": len(pours),
@@ -45,7 +45,7 @@ def job_callbacks(
     }
     rng = np.random.default_rng(seed)
     rows = []
-    for pour, outlook in zip(jobs["pour_id"], outlooks(found, values, outdoors), strict=True):
+    for pour, outlook in zip(jobs["pour_id"], outlooks(found, values, kinds), strict=True):
         cost = None
         if price:
             # The chance's interval is symmetric in log odds: its draws are taken there.

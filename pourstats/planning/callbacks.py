@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from pourstats.learning.callbacks.features import FEATURES
+from pourstats.learning.callbacks.features import FEATURES, beside
 from pourstats.learning.callbacks.groups import fault_counts, groupings
 from pourstats.learning.callbacks.looks import DOUBLED, POWER
 from pourstats.learning.callbacks.rare import watch
@@ -23,13 +23,21 @@ from pourstats.learning.callbacks.risk import (
     risk,
 )
 from pourstats.learning.callbacks.waiting import still_to_come
-from pourstats.learning.callbacks.year import luck_limits, this_year, time_to_call
+from pourstats.learning.callbacks.year import (
+    before_first_winter,
+    luck_limits,
+    this_year,
+    time_to_call,
+)
 from pourstats.learning.intervals import score_interval
 from pourstats.planning.defects import DEFECTS
 from pourstats.planning.habits import HABITS
 
 PEOPLE = ("lead",)
 """Groupings by person: counts and intervals only, in the order of the alphabet, never marked."""
+COUNTED = ("group", "pours", "pours_called_back", "callbacks", "rate", "rate_p05", "rate_p95",
+           "young_pours", "young_callbacks")  # fmt: skip
+"""What is said of them."""
 MARKED = 1.5
 """A floor is marked from this many times the usual chance on, if a habit told of is among it."""
 GUIDANCE_MARKS = 2
@@ -57,7 +65,12 @@ def callback_picture(
         "counts_at_days": dict(zip(("indoors", "outdoors"), counting_ages(house), strict=True)),
         "whole": whole,
         "cost_per_yd3": cost_interval(pours),
-        "still_to_come": still_to_come(pours),
+        "still_to_come": {
+            **still_to_come(pours),
+            "outdoors_before_first_winter": before_first_winter(
+                pours, (rule(house, "latitude") or 0.0) < 0.0
+            ),
+        },
         "time_to_call": time_to_call(pours),
         "this_year": this_year(pours),
         "watch": watch(pours),
@@ -189,28 +202,30 @@ def _floors(found: Risk, values: pd.DataFrame, pours: pd.DataFrame) -> list[dict
     """Floors too young to count and not called back, those to look at first, then by chance."""
     waiting = (~pours["old_enough"] & ~pours["called_back"]).to_numpy(bool)
     own, about = values[waiting].reset_index(drop=True), pours[waiting].reset_index(drop=True)
+    kinds = beside(pours)[waiting].reset_index(drop=True)
     rows = [
         {"pour_id": str(pour), "date": day, "slab_type": kind, **outlook}
         for pour, day, kind, outlook in zip(
             about["pour_id"],
             about["date"],
             about["slab_type"],
-            outlooks(found, own, about["outdoors"]),
+            outlooks(found, own, kinds),
             strict=True,
         )
     ]
     return sorted(rows, key=lambda row: (row["look_at"] is None, -row["chance"], row["pour_id"]))
 
 
-def outlooks(found: Risk, values: pd.DataFrame, outdoors: pd.Series) -> list[dict[str, Any]]:
+def outlooks(found: Risk, values: pd.DataFrame, kinds: pd.DataFrame) -> list[dict[str, Any]]:
     """Of each floor: chance of coming back with its interval, ``usual``, and its reasons.
 
-    ``values`` are features as learning.callbacks gives them; what isn't known yet counts as usual.
+    ``values`` and ``kinds`` as features and beside of learning.callbacks give them; what isn't
+    known yet counts as usual.
     ``look_at`` says what marks the floor: record, guidance or None. The record marks only by habits
     that stand after the correction; guidance by two or more things against it. The record's own
     reasons come first.
     """
-    chances = found.chances(values, outdoors)
+    chances = found.chances(values, kinds)
     scaled = found.scaled(values).to_dict("records")
     told = [effect.name for effect in found.effects if effect.told]
     rows: list[dict[str, Any]] = []
@@ -250,7 +265,9 @@ def _by(
         rows = group_rates(pours, groups)
         if name in (*PEOPLE, "month", "evaporation_class", "first_pass_timing", "saw_delay"):
             rows.sort(key=lambda row: (row["group"] == "unknown", _place(row["group"])))
-        if name not in PEOPLE:
+        if name in PEOPLE:
+            rows = [{key: row[key] for key in COUNTED} for row in rows]
+        else:
             luck_limits(rows, share)
         found[name] = rows
     return found

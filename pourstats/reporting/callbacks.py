@@ -132,11 +132,12 @@ def coming_sentence(picture: Mapping[str, Any]) -> str:
             " to count."
         )
     if coming["outdoors_before_first_winter"]:
-        said.append(
-            f"{coming['outdoors_before_first_winter']} outdoors still have their first winter ahead."
-            if coming["outdoors_before_first_winter"] > 1
-            else "One outdoors still has its first winter ahead."
+        floors = _counted(
+            coming["outdoors_before_first_winter"],
+            "floor outdoors hasn't",
+            "floors outdoors haven't",
         )
+        said.append(f"{floors} been through a winter yet.")
     for name, time in picture["time_to_call"].items():
         if name != "all" and time["calls"] >= 5:
             said.append(

@@ -24,6 +24,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from pourstats.learning.callbacks.features import beside
 from pourstats.learning.callbacks.logistic import fit
 from pourstats.learning.callbacks.rare import watch
 from pourstats.learning.callbacks.record import pours_record
@@ -78,28 +79,34 @@ def looked(one):
 
 
 def power(crews, rng):
-    for words, base, young in (
-        ("15 % on mild days, all floors old", 0.15, False),
-        ("15 % on mild days, latest floors young", 0.15, True),
-        ("15 % in all, all floors old", ON_DRY_DAYS, False),
-        ("5 % on mild days, all floors old", 0.05, False),
-        ("5 % in all, all floors old", 0.0262, False),
+    # The last three, which are for information, get a third of the crews.
+    for words, base, young, count in (
+        ("15 % on mild days, all floors old", 0.15, False, crews),
+        ("15 % in all, all floors old", ON_DRY_DAYS, False, crews),
+        ("15 % on mild days, latest floors young", 0.15, True, crews // 3),
+        ("5 % on mild days, all floors old", 0.05, False, crews // 3),
+        ("5 % in all, all floors old", 0.0262, False, crews // 3),
     ):
         hit, other, rate = 0, 0, 0.0
-        for _ in range(crews):
+        for _ in range(count):
             pours, found = looked(crew(rng, 400, Truth(base, TRIPLED), young=young))
             names = [effect.name for effect in found.effects if effect.told]
             hit += "dried_fast" in names
             other += bool(set(names) - {"dried_fast"})
-            rate += pours["called_back"].mean() / crews
-        print(f"{words} ({100 * rate:.1f} % called): found {share(hit, crews)};"
-              f" something else too {share(other, crews)}", flush=True)  # fmt: skip
+            rate += pours["called_back"].mean() / count
+        print(f"{words} ({100 * rate:.1f} % called): found {share(hit, count)};"
+              f" something else too {share(other, count)}", flush=True)  # fmt: skip
 
 
 def coverage(crews, rng):
-    for base, pours in ((0.15, 400), (0.05, 400), (0.15, 100)):
+    # The last two, which are for information, get a fifth of the crews.
+    for base, pours, count in (
+        (0.15, 400, crews),
+        (0.05, 400, crews // 5),
+        (0.15, 100, crews // 5),
+    ):
         held, fits = Counter(), 0
-        for _ in range(crews):
+        for _ in range(count):
             one = crew(rng, pours, Truth(0.2), young=False)
             record, found = looked(one)
             if found.model is None or "dried_fast" not in found.names:
@@ -119,8 +126,8 @@ def coverage(crews, rng):
             ):
                 low, high = model.interval(column, 0.90)
                 held[name] += low <= beta[column] <= high
-        for name, count in held.items():
-            print(f"{100 * base:.0f} %, {pours} pours, {name}: {share(count, fits)}", flush=True)
+        for name, inside in held.items():
+            print(f"{100 * base:.0f} %, {pours} pours, {name}: {share(inside, fits)}", flush=True)
 
 
 def need(crews, rng):
@@ -156,9 +163,9 @@ def chances(crews, rng):
                 _, values = risk(one.frames, pours, 90.0)
                 first = np.arange(len(pours)) < size
                 back = pours["called_back"].to_numpy(float)
-                found = fitted_risk(values[first], back[first], pours["outdoors"][first],
+                found = fitted_risk(values[first], back[first], beside(pours)[first],
                                     share_shown(pours)[first])  # fmt: skip
-                later = found.chances(values[~first], pours["outdoors"][~first])["chance"]
+                later = found.chances(values[~first], beside(pours)[~first])["chance"]
                 truth = one.chance[~first]
                 loss = [-(truth * np.log(p) + (1 - truth) * np.log(1 - p)).mean()
                         for p in (later.to_numpy(), np.full(100, found.usual), truth)]  # fmt: skip

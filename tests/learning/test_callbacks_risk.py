@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from statsmodels.stats.multitest import multipletests
 
-from pourstats.learning.callbacks.features import FEATURES, features, ramp, ramped
+from pourstats.learning.callbacks.features import FEATURES, beside, features, ramp, ramped
 from pourstats.learning.callbacks.looks import pours_needed, stand_out
 from pourstats.learning.callbacks.record import pours_record
 from pourstats.learning.callbacks.risk import fitted_risk, risk
@@ -175,8 +175,8 @@ def test_chances_are_nearer_the_truth_than_the_usual_rate():
         _, values = risk(one.frames, pours, 90.0, sizes=False)
         first = np.arange(500) < 400
         back = pours["called_back"].to_numpy(float)
-        found = fitted_risk(values[first], back[first], pours["outdoors"][first], np.ones(400))
-        chance = found.chances(values[~first], pours["outdoors"][~first])
+        found = fitted_risk(values[first], back[first], beside(pours)[first], np.ones(400))
+        chance = found.chances(values[~first], beside(pours)[~first])
         truth = one.chance[~first]
         assert ((chance["p05"] < chance["chance"]) & (chance["chance"] < chance["p95"])).all()
         better.append(
@@ -185,13 +185,28 @@ def test_chances_are_nearer_the_truth_than_the_usual_rate():
     assert np.mean(better) > 0
 
 
+def test_a_habit_of_a_time_is_not_taken_for_the_cause():
+    """Calls halve over three years and so does leaving the cure off: nothing to tell of."""
+    rng = np.random.default_rng(28)
+    wrong = 0
+    for _ in range(60):
+        one = crew(rng, 400, Truth(0.15), young=False)
+        pours = pours_record(one.frames, {})
+        late = np.linspace(0, 1, 400)
+        pours["called_back"] = rng.random(400) < 0.30 - 0.20 * late
+        one.frames["pours"]["cure"] = np.where(rng.random(400) < 0.7 - 0.5 * late, "none", "wet")
+        found, _ = risk(one.frames, pours, 90.0, sizes=False)
+        wrong += next(each for each in found.effects if each.name == "no_cure").told
+    assert wrong <= 3
+
+
 def test_three_pours_give_the_usual_rate_and_no_look():
     one = crew(np.random.default_rng(26), 3, Truth(0.5), young=False)
     pours = pours_record(one.frames, {})
     found, values = risk(one.frames, pours, 90.0)
     assert found.model is None
     assert found.looks == 0
-    chance = found.chances(values, pours["outdoors"])
+    chance = found.chances(values, beside(pours))
     assert (chance["p05"] <= chance["chance"]).all()
     assert (chance["chance"] <= chance["p95"]).all()
     assert (chance["chance"] == found.usual).all()

@@ -15,7 +15,7 @@ from pourstats.learning.callbacks.waiting import (
     share_shown,
     still_to_come,
 )
-from pourstats.learning.callbacks.year import this_year, time_to_call
+from pourstats.learning.callbacks.year import before_first_winter, this_year, time_to_call
 from pourstats.learning.intervals import score_interval
 from tests.published_callbacks import REMISSION_6MP, REMISSION_LOG_RANK, REMISSION_MEDIANS
 from tests.simulators.callbacks_crews import Truth, crew
@@ -131,6 +131,17 @@ def test_a_record_without_calls_promises_no_floor_without():
     assert found["calls_so_far"] == 0
     assert 0 < found["expected"] < 2
     assert found["p95"] >= 1
+
+
+def test_a_winter_must_have_passed_outdoors():
+    pours = pd.DataFrame(
+        {"date": pd.to_datetime(["2030-12-20", "2031-01-20", "2031-06-01", "2031-06-01"]),
+         "outdoors": [True, True, True, False], "called_back": False}
+    )  # fmt: skip
+    pours["age_days"] = (pd.Timestamp("2031-12-01") - pours["date"]).dt.days
+    # A floor of 20 January has 40 days to March: its winter is the next. The last is indoors.
+    assert before_first_winter(pours) == 2
+    assert before_first_winter(pours, south=True) == 0
 
 
 def test_time_to_the_call_is_given_only_as_far_as_it_was_watched():

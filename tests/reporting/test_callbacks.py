@@ -160,6 +160,40 @@ def test_a_job_without_any_record_is_unknown():
     assert row["cost_usd"] is None
 
 
+def test_a_log_of_pours_and_calls_alone_has_its_page(tmp_path):
+    from pourstats.learning.callbacks.record import FRAMES
+    from pourstats.store.database import Store
+    from pourstats.store.loading import load
+    from pourstats.store.reading import frames
+
+    days = pd.date_range("2030-04-01", periods=60, freq="6D").strftime("%Y-%m-%d")
+    ids = [f"p{k}" for k in range(60)]
+    pd.DataFrame(
+        {"pour_id": ids, "date": days, "site": "Oak", "slab_type": ["shop", "patio"] * 30,
+         "area": 600, "thickness": 4, "ordered_volume": 8, "cure": ["none", "wet", ""] * 20}
+    ).to_csv(tmp_path / "pours.csv", index=False)  # fmt: skip
+    pd.DataFrame(
+        {"callback_id": range(9), "pour_id": ids[:36:4], "reported": "2031-05-01",
+         "defect": "dusting", "hours": 3, "cost": 50}
+    ).to_csv(tmp_path / "callbacks.csv", index=False)  # fmt: skip
+    store = Store(tmp_path / "store.duckdb")
+    load(store, [tmp_path])
+    with store.read() as connection:
+        found = callback_picture(frames(connection, *FRAMES), {"default_pay": 20.0})
+    json.dumps(found, allow_nan=False)
+    assert found["whole"]["pours_called_back"] == 9
+    # 9 calls of 3 h at 20 USD and 0.35 burden and 50 USD each, over the old floors' 8 yd3 each
+    spent = 9 * (3 * 20 * 1.35 + 50)
+    assert found["whole"]["all_in_cost_per_yd3"] == pytest.approx(
+        spent / (8 * found["whole"]["pours"])
+    )
+    states = {row["name"]: row["state"] for row in found["risk"]["effects"]}
+    assert states["no_cure"] in ("cant_tell", "no_sign", "told")
+    assert states["water_added"] == states["dried_fast"] == "not_logged"
+    assert "log " in found["advice"][0]["do"] or found["advice"][0]["habit"]
+    assert callbacks_text(found).count("came back") >= 1
+
+
 # NRMCA's Concrete in Practice sheets by number; 3, 23 and 40 from memory.
 SHEETS = {"dusting": 1, "scaling": 2, "crazing": 3, "random_crack": 4, "plastic_crack": 5,
           "joint_spall": 6, "joint_ravel": 6, "blister": 13, "curling": 19, "delamination": 20,

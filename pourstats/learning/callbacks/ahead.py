@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pourstats.learning.callbacks.features import features
+from pourstats.learning.callbacks.features import beside, features
 from pourstats.logs.tables import OUTDOOR_TYPES, POURS
 
 Array = NDArray[np.float64]
@@ -20,8 +20,8 @@ FIRST = ("pour_id", "first_pass", "machine", "held_up", "ready", "start", "footp
 
 def job_features(
     jobs: pd.DataFrame, age_limit_min: float, evaporation_lb_ft2_h: Sequence[float] | None = None
-) -> tuple[pd.DataFrame, pd.Series]:
-    """Features of jobs (rows of `jobs`) and whether they lie outdoors, as risk takes them.
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Features of jobs (rows of `jobs`), and what stands beside them, as risk takes them.
 
     ``evaporation_lb_ft2_h``, one a job, is the forecast's mean over the early hours; without it,
     and for all that only the day will tell, a job counts as usual.
@@ -41,7 +41,8 @@ def job_features(
         ),
     }
     found = features(frames, pd.DataFrame({"pour_id": ids}), age_limit_min)
-    return found, logged["slab_type"].isin(OUTDOOR_TYPES)
+    kinds = logged[["date", "finish"]].assign(outdoors=logged["slab_type"].isin(OUTDOOR_TYPES))
+    return found, beside(kinds).assign(later=1.0)
 
 
 @dataclass(frozen=True)

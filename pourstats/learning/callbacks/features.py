@@ -130,6 +130,27 @@ def features(
     )
 
 
+BESIDE = ("outdoors", "troweled", "later")
+
+
+def beside(pours: pd.DataFrame) -> pd.DataFrame:
+    """What floors differ in anyway, 0 to 1: outdoors, troweled, and how late in the record.
+
+    It stands beside the features, so that a habit of a kind of floor, or of a time, isn't taken for
+    the cause of what that kind or time brings. ``pours`` as pours_record gives them.
+    """
+    dates = pd.to_datetime(pours["date"])
+    span = (dates.max() - dates.min()).days or 1
+    return pd.DataFrame(
+        {
+            "outdoors": pours["outdoors"].astype(float),
+            "troweled": _words(pours["finish"]).isin(HARD).astype(float),
+            "later": (dates - dates.min()).dt.days / span,
+        },
+        columns=list(BESIDE),
+    )
+
+
 def ramp(values: Array) -> tuple[float, float, float] | None:
     """Lower third, half and upper third points of known values; None where two coincide.
 

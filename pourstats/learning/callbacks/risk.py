@@ -10,7 +10,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pourstats.learning.callbacks.features import FEATURES, features, ramp, ramped
+from pourstats.learning.callbacks.features import (
+    BESIDE,
+    FEATURES,
+    beside,
+    features,
+    ramp,
+    ramped,
+)
 from pourstats.learning.callbacks.logistic import Fit, fit
 from pourstats.learning.callbacks.looks import (
     DOUBLED,
@@ -96,9 +103,9 @@ class Risk:
         """The features with drying on the crew's own scale, 0 to 1."""
         return _scaled(values, self.drying)
 
-    def design(self, values: pd.DataFrame, outdoors: pd.Series) -> Array:
+    def design(self, values: pd.DataFrame, kinds: pd.DataFrame) -> Array:
         """The model's columns (ones first, centred) for pours; what isn't known counts as usual."""
-        table = _scaled(values, self.drying).assign(outdoors=outdoors.astype(float).to_numpy())
+        table = _joined(_scaled(values, self.drying), kinds)
         columns = [
             table[name].to_numpy(float) if name in table else np.full(len(table), np.nan)
             for name in self.names
@@ -110,8 +117,10 @@ class Risk:
         ]
         return np.column_stack([np.ones(len(table)), *centred])
 
-    def chances(self, values: pd.DataFrame, outdoors: pd.Series) -> pd.DataFrame:
+    def chances(self, values: pd.DataFrame, kinds: pd.DataFrame) -> pd.DataFrame:
         """Chance of coming back of each pour, with ``p05`` and ``p95`` of that chance.
+
+        ``kinds`` as :func:`beside` gives them.
 
         Without a model the crew's own rate stands for every pour, with its interval; half a call is
         added on either side, so that it is never none.
@@ -120,7 +129,7 @@ class Risk:
             low, high = score_interval(self.called, self.pours, LEVEL) if self.pours else (0.0, 1.0)
             found = {"chance": self.usual, "p05": min(low, self.usual), "p95": high}
             return pd.DataFrame(found, index=values.index)
-        rows = self.design(values, outdoors)
+        rows = self.design(values, kinds)
         low_ends, high_ends = self.model.chance_interval(rows, LEVEL)
         return pd.DataFrame(
             {"chance": self.model.chance(rows), "p05": low_ends, "p95": high_ends},
@@ -137,22 +146,22 @@ def risk(
     """The risk fitted to ``pours`` (pours_record's), and the features of each."""
     values = features(frames, pours, age_limit_min)
     called = pours["called_back"].to_numpy(float)
-    return fitted_risk(values, called, pours["outdoors"], share_shown(pours), sizes), values
+    return fitted_risk(values, called, beside(pours), share_shown(pours), sizes), values
 
 
 def fitted_risk(
     values: pd.DataFrame,
     called: Array,
-    outdoors: pd.Series,
+    kinds: pd.DataFrame,
     weight: Array,
     sizes: bool = True,
 ) -> Risk:
     """The risk of pours, by what was so on their day.
 
-    ``values`` as :func:`features` gives them, ``called`` 0 or 1, ``outdoors`` true or false,
+    ``values`` as :func:`features` gives them, ``called`` 0 or 1, ``kinds`` as :func:`beside`,
     ``weight`` how much of a whole floor each tells (:func:`share_shown`). Every feature with five
-    whole floors on either side is looked at; outdoors stands beside them as what floors differ in,
-    and isn't told of. A look asks whether floors with the feature come back more, by the penalised
+    whole floors on either side is looked at; the kinds stand beside them and aren't told of. A look
+    asks whether floors with the feature come back more, by the penalised
     likelihood ratio under the faint prior, one-sided: fewer calls are no habit to change. The looks
     are corrected for by Benjamini and Hochberg. Sizes and chances are taken with the strong prior.
     Without ``sizes`` intervals are left out, for simulations.
@@ -167,7 +176,7 @@ def fitted_risk(
         for name in FEATURES
         if enough and _lesser_side(table[name].to_numpy(float), weight) >= LEAST_SIDE
     ]
-    names, means, x = _columns(looked, table, outdoors)
+    names, means, x = _columns(looked, table, kinds)
     looked = [name for name in looked if name in names]
     whole = float(weight.sum())
     rate = (events + 0.5) / (whole + 1.0)
@@ -217,6 +226,10 @@ def _scaled(values: pd.DataFrame, drying: tuple[float, float, float] | None) -> 
     return values.assign(dried_fast=scaled)
 
 
+def _joined(table: pd.DataFrame, kinds: pd.DataFrame) -> pd.DataFrame:
+    return table.assign(**{name: kinds[name].to_numpy(float) for name in BESIDE})
+
+
 def _counts(name: str, table: pd.DataFrame, called: Array) -> Effect:
     column = table[name].to_numpy(float)
     so, not_so = column >= 0.5, column < 0.5
@@ -236,17 +249,17 @@ def _lesser_side(column: Array, weight: Array) -> float:
 
 
 def _columns(
-    looked: list[str], table: pd.DataFrame, outdoors: pd.Series
+    looked: list[str], table: pd.DataFrame, kinds: pd.DataFrame
 ) -> tuple[list[str], dict[str, float], Array]:
-    """Names, means and the design: ones, outdoors where it varies, then the features.
+    """Names, means and the design: ones, the kinds that vary, then the features.
 
     Centred; unknown counts as the mean. A column that the ones before it make up is left out.
     """
-    wide = table.assign(outdoors=outdoors.astype(float).to_numpy())
+    wide = _joined(table, kinds)
     names: list[str] = []
     means: dict[str, float] = {}
     x = np.ones((len(table), 1))
-    for name in ["outdoors", *looked]:
+    for name in [*BESIDE, *looked]:
         column = wide[name].to_numpy(float)
         if np.isnan(column).all():
             continue

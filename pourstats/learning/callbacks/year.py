@@ -101,6 +101,22 @@ def time_to_call(pours: pd.DataFrame) -> dict[str, Any]:
     return found
 
 
+def before_first_winter(pours: pd.DataFrame, south: bool = False) -> int:
+    """Floors outdoors, not called back, whose first winter isn't over on the log's latest day.
+
+    A winter is over on the first of March (``south`` of the equator of September) that lies at
+    least sixty days after the pour. Common practice, no source.
+    """
+    waiting = pours[pours["outdoors"] & ~pours["called_back"]]
+    dates = pd.to_datetime(waiting["date"])
+    latest = dates + pd.to_timedelta(waiting["age_days"], unit="D")
+    least = dates + pd.Timedelta(days=60)
+    month = 9 if south else 3
+    year = least.dt.year + (least.dt.month >= month)
+    over = pd.to_datetime(pd.DataFrame({"year": year, "month": month, "day": 1}))
+    return int((over > latest).sum())
+
+
 def luck_limits(rows: list[dict[str, Any]], share: float | None) -> None:
     """Adds to each group's row the limits within which luck alone keeps it (99.8 %).
 
