@@ -33,7 +33,7 @@ ORDER_STEP_YD3 = 0.25
 USUAL_COST_USD_H = 40.0
 """A person's hour, burden in it, where nobody's pay is known. Common practice, no source."""
 USUAL_HANDS = 5.0
-WITHIN = 0.02
+WITHIN = 0.01
 """A spacing in round five minutes is taken if it costs at most this share more than the best."""
 GAP_ALARM_MIN = ((90.0, 30.0), (80.0, 45.0), (60.0, 60.0))
 """Air degF and longest gap between loads before the edge should be tested. Planning alarms, common
@@ -185,7 +185,7 @@ def spacings(yd3: Array, drawn: unloading.JobLoads) -> Array:
 def best_spacing(tried: Array, cost: Array) -> float:
     """The spacing to order by: round five minutes where that costs hardly more than the best."""
     least = float(cost.min())
-    enough = cost <= least + max(WITHIN * least, 0.5)
+    enough = cost <= least + WITHIN * least
     fives = enough & (np.abs(tried % 5) < 1e-9)
     if fives.any():
         # Of spacings that cost the same the one nearest the middle of the flat part.

@@ -1,0 +1,183 @@
+"""The day's plan: whether its odds hold, how near to the best it comes, and how long it takes.
+
+    python tests/benchmarks/bench_plan.py odds --seasons 20 --days 2000
+    python tests/benchmarks/bench_plan.py best --days 12
+    python tests/benchmarks/bench_plan.py speed
+
+odds: two slabs a day, of seasons made by the clock simulators (which know nothing of the clock), on
+starts agreed; the plan is made from the season's first pours and a forecast with errors, then meets
+what the simulator did. The day's end is drawn so that all odds occur.
+best: small days against every choice of starts and teams (brute force).
+speed: processor seconds, cold and warm; run it on a machine with nothing else to do.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from pourstats.learning import clock, hours, unloading
+from pourstats.planning.day.choice import Day
+from pourstats.planning.day.people import SKILLS, Person
+from pourstats.planning.day.rules import Rules
+from pourstats.planning.day.run import run
+from pourstats.planning.day.search import search
+from pourstats.planning.day.slabs import slabs_of
+from tests.simulators import clock_heat, clock_rules
+from tests.simulators.trucks_day import brute_best, small_day
+
+MAKERS = {"heat": clock_heat.season, "rules": clock_rules.season}
+LEARNED = 60
+
+
+def odds_of_season(maker: str, seed: int, days: int, rng: np.random.Generator) -> list[tuple]:
+    """(stated chance, done) of days of one season."""
+    season = MAKERS[maker](LEARNED + 60, seed)
+    pours, passes, weather = season.pours, season.passes, season.weather
+    fitted = clock.fit(
+        pours[:LEARNED], passes[passes["pour_id"].isin(pours["pour_id"][:LEARNED])],
+        None, weather, season.sites, {},
+    )  # fmt: skip
+    learned, model = unloading.fit({}), hours.hours_model(None)
+    found = []
+    for _ in range(days // 5):
+        pair = rng.choice(np.arange(LEARNED, len(pours)), 2, replace=False)
+        jobs, sky = one_day(pours, weather, pair, rng)
+        people = tuple(
+            Person(f"hand {i}", SKILLS, 40.0) for i in range(int(jobs["hands"].max()) + 3)
+        )
+        rules = Rules(vehicles=6, plant_open=0.0, day_start=0.0, day_end=60.0)
+        slabs = slabs_of(jobs, sky, fitted, learned, model, {}, {}, rules, seed, 500)
+        still = [replace(s, late_h=0 * s.late_h, seen={}) for s in slabs]
+        ways = search(Day(tuple(still), people, rules), 60)
+        if not ways:
+            continue
+        choice, out = ways[0].choice, ways[0].outcome
+        end = np.maximum.reduce(out.last)
+        for _ in range(5):
+            limit = float(np.quantile(end, rng.uniform(0.02, 0.98)))
+            truth = [
+                met(slab, season, int(row), rng) for slab, row in zip(still, pair, strict=True)
+            ]
+            happened = run(Day(tuple(truth), people, rules), choice)
+            found.append(
+                (float(np.mean(end <= limit)), bool(max(h[0] for h in happened.last) <= limit))
+            )
+    return found
+
+
+def one_day(
+    pours: pd.DataFrame, weather: pd.DataFrame, pair: np.ndarray, rng: np.random.Generator
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Two pours put on one date, each with its own weather under a site of its own, and errors."""
+    date = pd.Timestamp(pours["place_start"].iloc[pair[0]]).normalize()
+    jobs, skies = [], []
+    for place, row in enumerate(pair):
+        job = pours.iloc[row].copy()
+        move = date - pd.Timestamp(job["place_start"]).normalize()
+        own = weather[weather["site"] == job["site"]].copy()
+        own["time"] += move
+        near = (own["time"] > date - pd.Timedelta(days=2)) & (
+            own["time"] < date + pd.Timedelta(days=2)
+        )
+        own = own[near].assign(site=f"site {place}", source="forecast")
+        own["air_temp"] += rng.normal(0, 2)
+        own["humidity"] = (own["humidity"] + rng.normal(0, 7)).clip(5, 100)
+        own["wind"] *= np.exp(rng.normal(0, 0.25))
+        skies.append(own)
+        job["site"], job["date"] = f"site {place}", date
+        job["place_start"] += move
+        jobs.append(job.drop(["place_end", "machine_on", "passes_done"], errors="ignore"))
+    frame = pd.DataFrame(jobs).reset_index(drop=True)
+    return frame.assign(saw_type="none"), pd.concat(skies, ignore_index=True)
+
+
+def met(slab, season, row: int, rng: np.random.Generator):
+    """The slab as it was: one morning of the simulator's."""
+    pour = season.pours.iloc[row]
+    pick = int(rng.integers(season.first_min.shape[1]))
+    place = (pour["place_end"] - pour["place_start"]).total_seconds() / 3600
+    first = season.first_min[row, pick] / 60
+    last = season.last_min[row, pick] / 60
+    values = (place, first, last - first, 0.0, 99.0)
+    return replace(
+        slab.taken(slice(1)),
+        grid=np.array([slab.starts[0]]),
+        tables=tuple(np.array([[value]]) for value in values),
+        seen={},
+    )
+
+
+def odds(seasons: int, days: int) -> None:
+    rng = np.random.default_rng(5)
+    began, found = time.process_time(), []
+    for seed in range(seasons):
+        maker = ("heat", "rules")[seed % 2]
+        found += odds_of_season(maker, 7000 + seed, days // seasons, rng)
+    stated, done = np.array([f[0] for f in found]), np.array([f[1] for f in found])
+    print(f"{len(found)} days of {seasons} seasons, {time.process_time() - began:.0f} s")
+    for low in np.arange(0, 1, 0.2):
+        own = (stated >= low) & (stated < low + 0.2 + (low > 0.7))
+        print(
+            f"  stated {low:.1f} to {low + 0.2:.1f}: {own.sum()} days, stated"
+            f" {stated[own].mean():.3f}, done {done[own].mean():.3f},"
+            f" off by {100 * (done[own].mean() - stated[own].mean()):+.1f} points"
+        )
+
+
+def best(days: int) -> None:
+    for seed in range(days):
+        day = small_day(seed)
+        least, tried = brute_best(day)
+        found = search(day)[0].outcome.score
+        print(f"  day {seed}: plan over the best of {tried} ways {found / least:.4f}")
+
+
+SPEED = """
+import sys, time
+sys.path.insert(0, {root!r})
+began, cpu = time.perf_counter(), time.process_time()
+from tests.simulators.trucks_day import speed_case
+from pourstats.planning.day import plan
+jobs, sky, record, house = speed_case({pours}, {days})
+mid, mid_cpu = time.perf_counter(), time.process_time()
+plan(jobs, sky, record, house)
+cold, cold_cpu = time.perf_counter(), time.process_time()
+plan(jobs, sky, record, house)
+print("{pours} pours on {days} days: cold", round(cold - began, 2), "s (processor",
+      round(cold_cpu - cpu, 2), "s), warm", round(time.perf_counter() - cold, 2), "s (processor",
+      round(time.process_time() - cold_cpu, 2), "s)")
+"""
+
+
+def speed() -> None:
+    for pours, days in ((2, 1), (8, 5)):
+        code = SPEED.format(root=str(Path(__file__).parents[2]), pours=pours, days=days)
+        subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("what", choices=("odds", "best", "speed"))
+    parser.add_argument("--seasons", type=int, default=20)
+    parser.add_argument("--days", type=int, default=2000)
+    asked = parser.parse_args()
+    if asked.what == "odds":
+        odds(asked.seasons, asked.days)
+    elif asked.what == "best":
+        best(min(asked.days, 30))
+    else:
+        speed()
+
+
+if __name__ == "__main__":
+    main()
