@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -180,37 +180,35 @@ def fitted_risk(
     looked = [name for name in looked if name in names]
     whole = float(weight.sum())
     rate = (events + 0.5) / (whole + 1.0)
-    unfitted = Risk(whole, events, len(looked), [], None, (), {}, drying)
     if not looked:
         looks = max(1, sum(min(e.so, e.not_so) > 0 for e in counted.values()))
         effects = [
             _with_need(effect, table[name].to_numpy(float), rate, whole, looks, 0.0)
             for name, effect in counted.items()
         ]
-        return Risk(**{**vars(unfitted), "effects": _ordered(effects)})
+        return Risk(whole, events, 0, _ordered(effects), drying=drying)
     model = fit(x, called, PRIOR_M, weight=weight)
     test = fit(x, called, TEST_M, weight=weight)
     alone = fit(x, called, firth=True, weight=weight) if sizes else None
-    p_values = [test.p_value_above(1 + names.index(name)) for name in looked]
-    told = dict(zip(looked, stand_out(p_values), strict=True))
-    effects = []
-    for name, effect in counted.items():
-        if name in looked:
-            column = 1 + names.index(name)
-            effect = Effect(
-                **{**vars(effect), "looked_at": True, "p_value": p_values[looked.index(name)]}
-            )
-            if alone is not None:
-                effect = _measured(effect, model, alone, column)
-            tied = _explained(x, column)
-        else:
-            tied = 0.0
-        if told.get(name):
-            effect = Effect(**{**vars(effect), "told": True})
-        else:
-            column_values = table[name].to_numpy(float)
-            effect = _with_need(effect, column_values, rate, whole, len(looked), tied)
-        effects.append(effect)
+    place = {name: 1 + names.index(name) for name in looked}
+    p_values = [test.p_value_above(place[name]) for name in looked]
+    told = stand_out(p_values)
+    for name, p_value, stands in zip(looked, p_values, told, strict=True):
+        effect = replace(counted[name], looked_at=True, p_value=p_value, told=bool(stands))
+        counted[name] = _measured(effect, model, alone, place[name]) if alone else effect
+    effects = [
+        effect
+        if effect.told
+        else _with_need(
+            effect,
+            table[name].to_numpy(float),
+            rate,
+            whole,
+            len(looked),
+            _explained(x, place[name]) if name in place else 0.0,
+        )
+        for name, effect in counted.items()
+    ]
     ordered = _ordered(effects)
     return Risk(whole, events, len(looked), ordered, model, tuple(names), means, drying)
 
@@ -275,15 +273,13 @@ def _columns(
 def _measured(effect: Effect, model: Fit, alone: Fit, column: int) -> Effect:
     low, high = model.interval(column, LEVEL)
     alone_low, alone_high = alone.interval(column, LEVEL)
-    return Effect(
-        **{
-            **vars(effect),
-            "odds_ratio": float(np.exp(model.beta[column])),
-            "p05": float(np.exp(low)),
-            "p95": float(np.exp(high)),
-            "alone_p05": float(np.exp(alone_low)),
-            "alone_p95": float(np.exp(alone_high)),
-        }
+    return replace(
+        effect,
+        odds_ratio=float(np.exp(model.beta[column])),
+        p05=float(np.exp(low)),
+        p95=float(np.exp(high)),
+        alone_p05=float(np.exp(alone_low)),
+        alone_p95=float(np.exp(alone_high)),
     )
 
 
@@ -310,11 +306,11 @@ def _with_need(
     )
     if np.isinf(doubled):
         return effect
-    more = {
-        "more_pours": max(0, int(np.ceil(doubled - whole))),
-        "more_pours_tripled": max(0, int(np.ceil(tripled - whole))),
-    }
-    return Effect(**{**vars(effect), **more})
+    return replace(
+        effect,
+        more_pours=max(0, int(np.ceil(doubled - whole))),
+        more_pours_tripled=max(0, int(np.ceil(tripled - whole))),
+    )
 
 
 def _ordered(effects: list[Effect]) -> list[Effect]:
