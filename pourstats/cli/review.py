@@ -14,15 +14,25 @@ from pourstats.cli.base import command, day, opened, printed, told
 @click.option("--ending", metavar="DATE", help="A day of the week wanted; else the latest pour's.")
 @click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
               show_default=True, help="Units to show.")  # fmt: skip
-def week(ending: str | None, system: Any, store: Path | None, as_json: bool) -> int:
+@click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write it as one page to print.")  # fmt: skip
+def week(
+    ending: str | None, system: Any, pdf: Path | None, store: Path | None, as_json: bool
+) -> int:
     """The weekly review: what got done, what it took against usual, and what stood out."""
     from pourstats.reporting.week import week_text
     from pourstats.reporting.week_record import review
 
     found = review(opened(store), day(ending))
+    if pdf is not None:
+        from pourstats.reporting.sheet import saved
+        from pourstats.reporting.sheet_week import week_pdf
+
+        saved(pdf, week_pdf(found, system))
+        told(f"the week's page written to {pdf}")
     if as_json:
         printed(found)
-    else:
+    elif pdf is None:
         click.echo(week_text(found, units=system), nl=False)
     if found["state"] == "no_pours":
         told("no pours are stored yet; `pourstats load FOLDER` brings them in")

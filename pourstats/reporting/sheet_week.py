@@ -1,0 +1,232 @@
+"""The weekly review as a sheet for the wall: what stands on it, as plain data.
+
+PDF and one-file HTML are made from the same data, and these from the review, so they agree.
+Nothing here gives pay away: a sheet on the wall is read by everyone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pourstats.reporting.sheet import cut, pages, typeset
+from pourstats.reporting.sheet_trend import changes, trend
+from pourstats.reporting.week import without_private
+from pourstats.reporting.week_sentences import (
+    System,
+    count_text,
+    day_text,
+    figure_label,
+    figure_span,
+    figure_value,
+    floor_word,
+    headline_text,
+    hours_text,
+    reason_text,
+    shown,
+    standout_text,
+    unit_text,
+)
+from pourstats.reporting.week_words import number_text
+
+TILES = (
+    "labor_h", "ft2_per_labor_h", "yd3_per_crew_h", "spent_to_bid_pct", "wait_share_pct",
+    "starved_min_per_pour", "late_min_per_load", "first_pass_min", "placed_yd3", "callbacks_opened",
+    "pours",
+)  # fmt: skip
+"""Figures for the six places, most wanted first; unknown ones give way to the next."""
+SHARES = (
+    "place_share_pct", "finish_share_pct", "saw_share_pct", "wait_share_pct", "other_share_pct",
+)  # fmt: skip
+FLOORS_MOST = (14, 10, 7, 4)
+"""How many floors get a line of their own, from roomy to tight."""
+VERDICTS = {
+    "slow": "over", "far_slow": "far over", "fast": "under", "far_fast": "far under",
+}  # fmt: skip
+BIG = {"above": "A slow week", "below": "A fast week", "usual": "An ordinary week"}
+
+
+def week_pdf(review: Mapping[str, Any], system: System = "us") -> bytes:
+    """The weekly review as one page (letter in US units, A4 in metric ones)."""
+    sheet: dict[str, Any] = {}
+    for tight in range(len(FLOORS_MOST)):
+        sheet = week_sheet(review, system, tight)
+        if pages("week", sheet) == 1:
+            break
+    return typeset("week", sheet)
+
+
+def week_sheet(review: Mapping[str, Any], system: System = "us", tight: int = 0) -> dict[str, Any]:
+    """All that stands on the sheet. ``tight`` 0 to 3: how much is left off to fit one page."""
+    review = without_private(dict(review))
+    start, end = review["week"]["start"], review["week"]["end"]
+    title = f"{day_text(start)} to {day_text(end, year=True)}" if start else "No week yet"
+    counted = review["state"] not in ("no_pours", "quiet_week")
+    return {
+        "paper": "us-letter" if system == "us" else "a4",
+        "tight": tight,
+        "title": f"The week of {title}",
+        "big": _big(review),
+        "sentence": cut(headline_text(review), 520),
+        "trend": trend(review) if counted else None,
+        "changes": changes(review, system) if counted else [],
+        "tiles": _tiles(review, system) if counted else [],
+        "floors": _floors(review, system, FLOORS_MOST[tight]) if counted else None,
+        "shares": _shares(review, system) if counted else [],
+        "stood_out": _stood_out(review, system, (4, 3, 3, 2)[tight], (420, 330, 240, 160)[tight]),
+        "par": _pars(review, system, (4, 3, 2, 2)[tight]),
+        "forecasts": [cut(line.get("text"), 220) for line in review["lately"][:3]],
+        "notes": _notes(review),
+    }
+
+
+def _big(review: Mapping[str, Any]) -> str:
+    head = review["headline"]
+    if review["state"] == "no_pours":
+        return "No pours in the log yet"
+    if review["state"] == "quiet_week":
+        return "No pours this week"
+    if head["verdict"] is None:
+        return "Too early to tell"
+    percent = round(100.0 * (head["ratio"] - 1.0))
+    side = "the usual hours" if percent == 0 else (
+        f"{abs(percent)}% {'more' if percent > 0 else 'fewer'} hours than usual")  # fmt: skip
+    return f"{BIG[head['verdict']]}: {side}"
+
+
+def _tiles(review: Mapping[str, Any], system: System) -> list[dict[str, str]]:
+    found: list[dict[str, str]] = []
+    for name in TILES:
+        figure = review["figures"].get(name)
+        if figure is None or figure["value"] is None or len(found) == 6:
+            continue
+        value = figure_value(name, figure, len(review["pours"]), system)
+        value, _, more = value.partition(" (")
+        more = more.removesuffix(")")
+        if name == "spent_to_bid_pct":
+            value, more = more or value, value if more else ""
+        usual = figure_span(name, figure, system)
+        found.append({
+            "label": figure_label(name, review["figures"], system),
+            "value": value,
+            "more": more,
+            "usual": f"usual {usual}" if usual else "no usual yet",
+            "verdict": figure["verdict"] if figure["verdict"] in ("above", "below") else "",
+        })  # fmt: skip
+    return found
+
+
+def _floors(review: Mapping[str, Any], system: System, most: int) -> dict[str, Any] | None:
+    known = [pour for pour in review["pours"] if pour["labor_h"] is not None]
+    if not known:
+        return None
+    # Where there are too many, those furthest from their usual hours get the lines.
+    by_gap = sorted(known, key=lambda p: -abs(p["labor_h"] - (p["usual_h"] or p["labor_h"])))
+    kept = {id(pour) for pour in by_gap[:most]}
+    rows = [pour for pour in known if id(pour) in kept]
+    top = max(max(p["labor_h"], p["usual_high_h"] or 0.0) for p in rows) * 1.02
+    lines = []
+    for pour in rows:
+        area = number_text(shown(pour["area_ft2"], "ft2", system), 0)
+        judged = pour["usual_h"] is not None
+        lines.append({
+            "day": day_text(pour["date"]),
+            "what": f"{area} {unit_text('ft2', system)} {floor_word(pour['slab_type'])}",
+            "where": cut(f"{cut(pour['pour_id'], 10)} {cut(pour['site'], 40)}", 26),
+            "hours": hours_text(pour["labor_h"]),
+            "usual": f"{hours_text(pour['usual_low_h'])} to {hours_text(pour['usual_high_h'])}"
+            if judged else "",
+            "verdict": VERDICTS.get(pour["verdict"], ""),
+            "at": pour["labor_h"] / top,
+            "low": pour["usual_low_h"] / top if judged else None,
+            "middle": pour["usual_h"] / top if judged else None,
+            "high": pour["usual_high_h"] / top if judged else None,
+        })  # fmt: skip
+    rest = len(known) - len(rows)
+    off = sum(p["verdict"] in VERDICTS for p in known if id(p) not in kept)
+    more = ""
+    if rest:
+        outside = f"{off} of them outside" if off else "all inside"
+        more = f"and {count_text(rest, 'floor')} nearer to their usual hours, {outside} the range"
+    without = len(review["pours"]) - len(known)
+    if without:
+        more += f"{'; ' if more else ''}{count_text(without, 'floor')} without hours"
+    return {"rows": lines, "more": more, "judged": any(p["usual_h"] is not None for p in rows)}
+
+
+def _shares(review: Mapping[str, Any], system: System) -> list[dict[str, Any]]:
+    found = []
+    for name in SHARES:
+        figure = review["figures"].get(name)
+        if figure is None or figure["value"] is None:
+            continue
+        low, high = figure["usual_low"], figure["usual_high"]
+        found.append({
+            "label": figure_label(name, review["figures"], system),
+            "value": figure_value(name, figure, len(review["pours"]), system),
+            "usual": figure_span(name, figure, system),
+            "at": figure["value"] / 100.0,
+            "low": None if low is None else low / 100.0,
+            "high": None if high is None else high / 100.0,
+            "verdict": figure["verdict"] if figure["verdict"] in ("above", "below") else "",
+        })  # fmt: skip
+    return found
+
+
+def _stood_out(
+    review: Mapping[str, Any], system: System, most: int, letters: int
+) -> list[dict[str, str]]:
+    found = []
+    for item in review["stands_out"][:most]:
+        mark = (
+            "Went well: " if item["kind"] == "went_well" else "" if item["news"] else "Ordinary: "
+        )
+        found.append({
+            "text": cut(mark + standout_text(item, system), letters),
+            "why": cut(reason_text(item, system), 200),
+            "note": cut(item.get("note"), 120) if item["unusual"] else "",
+        })  # fmt: skip
+    return found
+
+
+def _pars(review: Mapping[str, Any], system: System, most: int) -> list[str]:
+    found: list[str] = []
+    for par in sorted(review["par"], key=lambda each: -each["labor_h"]):
+        if par["par_h"] is None or len(found) == most:
+            continue
+        area = unit_text("ft2", system)
+        rate = number_text(shown(1.0 / par["hours_per_ft2"], "ft2", system))
+        word = floor_word(par["slab_type"])
+        found.append(
+            f"{word.capitalize()}, {count_text(len(par['pour_ids']), 'floor')}:"
+            f" {hours_text(par['labor_h'])} h spent, {hours_text(par['par_h'])} h at par"
+            f" ({rate} {area} a labor-hour, from {par['pours']} earlier)."
+        )
+    return found
+
+
+def _notes(review: Mapping[str, Any]) -> list[str]:
+    lines = []
+    bids = review.get("bids") or {}
+    if bids.get("compared"):
+        lines.append(
+            f"Bid against spent: {count_text(bids['compared'], 'pour')} with the same scope as the"
+            " log's hours."
+        )
+    if review["unfinished"]:
+        named = ", ".join(cut(pour.get("pour_id"), 12) for pour in review["unfinished"][:4])
+        more = len(review["unfinished"]) - 4
+        lines.append(f"Unfinished, not counted: {named}{f' and {more} more' if more > 0 else ''}.")
+    rows = review["set_aside"]["rows"]
+    if rows:
+        lines.append(f"{count_text(rows, 'row')} set aside, waiting to be mended; not counted.")
+    lacking = [entry for entry in review["missing"] if entry["pours"] and entry["what"] != "pay"]
+    if lacking:
+        words = {"hours": "hours", "tasks": "hours by task", "loads": "truck times",
+                 "first_pass": "the first pass", "bid": "a bid"}  # fmt: skip
+        told = "; ".join(
+            f"{words[entry['what']]} ({count_text(len(entry['pours']), 'pour')})"
+            for entry in lacking
+        )
+        lines.append(f"Not in the log: {told}.")
+    return lines
