@@ -26,7 +26,7 @@ def plan_text(plan: Mapping[str, Any]) -> str:
         if plan["pours"]
         else "From published values and common practice only."
     )
-    tail = [base + " Ranges hold eight days in ten; times are the likely ones."]
+    tail = wrap(base + " Ranges hold eight days in ten; times are the likely ones.", WIDTH)
     tail += [line for note in plan["notes"] for line in wrap(str(note), WIDTH)]
     tail += wrap(
         "Keep wet concrete off the skin. No engine inside without proven ventilation. Local codes"

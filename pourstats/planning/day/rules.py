@@ -37,6 +37,8 @@ class Rules:
     evening: float = 17.0
     evening_usd_per_h: float = 20.0
     """What a person's hour after that is worth beyond its pay: tired people, tomorrow's start."""
+    split_usd: float = 50.0
+    """What an unpaid gap in somebody's day is worth to him: people leave over split days."""
     dark_usd_per_h: float = 60.0
     """Lights and slower work outdoors after sunset."""
     truck_wait_usd_per_min: float = 2.0

@@ -51,7 +51,7 @@ class Outcome:
     labor_usd: Array
     truck_usd: Array
     risk_usd: Array
-    """Finishes lost, windows missed, late and dark work, trips back."""
+    """Finishes lost, windows missed, late, dark and split work, trips back."""
     begin: list[Array]
     place_end: list[Array]
     first: list[Array]
@@ -187,6 +187,7 @@ class _Run:
                 self._drive(person, state.slab, SHOP, np.asarray(state.free, dtype=float), back)
                 leave = np.maximum(leave, home)
                 state.unpaid_h = state.unpaid_h + (leave - home)
+                self.risk += self.day.rules.split_usd
                 state.slab = SHOP
             else:
                 self._note(person, state.slab, "wait", state.free, leave, wait_for)
