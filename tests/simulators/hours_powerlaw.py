@@ -1,7 +1,8 @@
 """Hours as a power of size times factors, with t-distributed luck: no parts that add up.
 
 Each slab type has a size exponent of its own; tasks are a random split of the total; the crew's
-level jumps now and then instead of walking. Not tuned on.
+level jumps now and then instead of walking. Looked at while
+the noise was chosen, so only partly unseen.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Hours as an estimator's rate book would have them: tasks by quantity, each with gamma luck.
 
 Tasks vary independently, passes are counted out, a bad day multiplies one task; winter and heat
-cost extra; learning is Wright's curve up to a floor. Not tuned on.
+cost extra; learning is Wright's curve up to a floor. Looked at
+while the noise was chosen, so only partly unseen.
 """
 
 from __future__ import annotations
