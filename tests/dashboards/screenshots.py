@@ -51,6 +51,19 @@ def forecast(page: Any) -> None:
     worked(page)
 
 
+def planned(page: Any) -> None:
+    """The day, planned with the forecast file."""
+    page.get_by_role("radio", name="A forecast file").or_(
+        page.get_by_role("button", name="A forecast file")).first.click()  # fmt: skip
+    settled(page)
+    page.locator('input[type="file"]').last.set_input_files(
+        str(SAMPLE / "forecast" / "tomorrow.csv"))  # fmt: skip
+    page.wait_for_timeout(1500)
+    page.get_by_role("button", name="Plan it").click()
+    page.get_by_role("button", name="Calendar file").wait_for(timeout=90_000)
+    settled(page)
+
+
 def worked(page: Any) -> None:
     """The answer asked for."""
     page.get_by_role("button", name="Work it out").click()
@@ -66,7 +79,7 @@ VIEWS: dict[str, tuple[str, Callable[[Any], None] | None]] = {
     "pour": ("record?pour=B297", None),
     "upload": ("upload", uploaded),
     "finishing": ("finishing", forecast),
-    "plan": ("plan", None),
+    "plan": ("plan", planned),
     "trucks": ("trucks", worked),
     "price": ("price", None),
     "callbacks": ("callbacks", None),

@@ -1,0 +1,39 @@
+"""Plan the day: who goes where, when each pour starts, and the ready windows behind."""
+
+import ahead
+import kept
+import look
+import streamlit as st
+import tapping
+from words import say
+
+from pourstats.reporting.charts_day import day_chart
+from pourstats.reporting.day import plan_text
+from pourstats.reporting.planned import plan_answer, write_calendar
+
+head = st.container()
+chosen = ahead.jobs("plan")
+sky = ahead.weather("plan", chosen, required=True)
+off = st.pills(say("plan.off"), tapping.crew(), selection_mode="multi")
+if st.button(say("plan.work_out"), type="primary", disabled=not chosen or sky is None):
+    with st.spinner(say("plan.wait")):
+        st.session_state.plan = plan_answer(kept.store(), chosen, sky, tuple(off))
+answer = st.session_state.get("plan")
+drawn = [day_chart(day, look.ink()) for day in answer.result["days"]] if answer else []
+titles = [each.title for each in drawn if each is not None]
+with head:
+    look.answer(say("nav.plan"), "; ".join(titles) or say("plan.answer"))
+if answer is not None:
+    for note in answer.notes:
+        st.warning(look.plain(note))
+    for day, each in zip(answer.result["days"], drawn, strict=True):
+        for out in day["unplanned"]:
+            st.warning(look.plain(say("plan.unplanned", **out)))
+        look.draw(each)
+    file = ahead.folder() / "day.ics"
+    write_calendar(kept.store(), answer.result, file)
+    text = plan_text(answer.result)
+    with st.container(horizontal=True):
+        st.download_button(say("plan.calendar"), file.read_bytes(), "day.ics", "text/calendar")
+        st.download_button(say("plan.sheet"), text, "day.txt")
+    st.code(text, language=None)

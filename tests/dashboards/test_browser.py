@@ -1,0 +1,224 @@
+"""The main paths in a real browser: a pour by taps on a phone, a reload, an upload, a language."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pourstats.store import reading
+from pourstats.store.database import Store
+from pourstats.store.loading import load
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from serving import DESK, PHONE, ROOT, browser, chromium, opened, served, settled
+
+sys.path.pop(0)
+
+pytestmark = pytest.mark.skipif(
+    chromium() is None or importlib.util.find_spec("playwright") is None,
+    reason="no browser: install Chromium (Debian: apt-get install chromium) and the dev extra",
+)
+SAMPLE = ROOT / "sample_logs"
+TAPS = ("First concrete", "Strike-off done", "Bull float done", "Machine on", "Last pass off",
+        "Saw done", "Gone")  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def chrome() -> Iterator[Any]:
+    with browser() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Store]]:
+    """The sample season, served from a folder that is not the checkout's."""
+    folder = tmp_path_factory.mktemp("served")
+    store = Store(folder / "s.duckdb")
+    load(store, sorted(SAMPLE.glob("*.csv")))
+    with served(store.path, folder, 8731) as address:
+        yield address, store
+
+
+def press(page: Any, name: str) -> None:
+    """Tap a button, and wait for its tick, which stands only once the tap is stored."""
+    page.get_by_role("button", name=name, exact=True).click()
+    page.get_by_role("button", name=name, exact=True).wait_for(state="detached", timeout=20_000)
+
+
+def rows(store: Store, table: str) -> Any:
+    with store.read() as connection:
+        return reading.frame(connection, table)
+
+
+def test_a_whole_pour_by_taps_on_a_phone(chrome: Any, site: tuple[str, Store]) -> None:
+    address, store = site
+    page, outside = opened(chrome, PHONE)
+    page.goto(f"{address}/log")
+    settled(page)
+    page.get_by_role("button", name="B300").click()
+    page.get_by_text("How many hands are here?").wait_for()
+    assert "pour=B300" in page.url
+    low = page.evaluate(
+        "[...document.querySelectorAll('.stMain button')].filter(b => b.offsetParent)"
+        ".map(b => [b.innerText, b.offsetHeight, b.offsetWidth])"
+        ".filter(([, h, w]) => h < 44 || w < 44)"
+    )
+    # A number field's own + and - are small; typing the number does the same.
+    assert [each for each in low if each[0].strip()] == []
+    press(page, "3")
+    for name in TAPS[:3]:
+        press(page, name)
+    # A locked phone: the page is loaded anew, and nothing is lost.
+    page.reload()
+    settled(page)
+    for name in TAPS[:3]:
+        assert page.get_by_role("button", name=name, exact=True).count() == 0
+    press(page, "Machine on")
+    # One tap too early, and back.
+    press(page, "Last pass off")
+    page.locator(".st-key-undo-last_pass_off button").click()
+    page.get_by_role("button", name="Last pass off", exact=True).wait_for()
+    for name in TAPS[4:]:
+        press(page, name)
+    page.get_by_text("it is in the record").wait_for()
+    row = rows(store, "pours").set_index("pour_id").loc["B300"]
+    assert (row["site"], row["hands"]) == ("Depot Street", 3)
+    assert row["place_start"] <= row["place_end"] <= row["machine_on"] <= row["crew_out"]
+    undone = rows(store, "stamps")["undone"].value_counts()
+    assert undone["yes"] == 1 and undone["no"] == 8
+    assert outside == []
+    page.context.close()
+
+
+def test_a_reading_finger_that_taps_twice_counts_once(chrome: Any, site: tuple[str, Store]) -> None:
+    address, store = site
+    page, _ = opened(chrome, PHONE)
+    page.goto(f"{address}/log?pour=B295")
+    settled(page)
+    page.get_by_role("button", name="First concrete", exact=True).dblclick()
+    page.get_by_role("button", name="First concrete", exact=True).wait_for(state="detached")
+    page.wait_for_timeout(1500)
+    stamps = rows(store, "stamps")
+    assert (stamps["pour_id"] == "B295").sum() == 1
+    page.context.close()
+
+
+def test_spanish_by_one_switch_and_the_browser_remembers(
+    chrome: Any, site: tuple[str, Store]
+) -> None:
+    address, _ = site
+    page, _ = opened(chrome, PHONE)
+    page.goto(f"{address}/log")
+    settled(page)
+    page.get_by_text("Español", exact=True).click()
+    page.get_by_role("heading", name="¿Cuál colado?").wait_for()
+    page.get_by_role("button", name="B294").click()
+    page.get_by_role("button", name="Primer concreto").wait_for()
+    settled(page)
+    page.goto(f"{address}/log?pour=B294")
+    page.get_by_role("button", name="Primer concreto").wait_for()
+    assert page.get_by_role("button", name="First concrete").count() == 0
+    page.context.close()
+
+
+def test_a_phone_that_speaks_spanish_is_answered_so(chrome: Any, site: tuple[str, Store]) -> None:
+    address, _ = site
+    page, _ = opened(chrome, PHONE, locale="es-MX")
+    page.goto(f"{address}/log")
+    page.get_by_role("heading", name="¿Cuál colado?").wait_for()
+    page.context.close()
+
+
+def test_an_upload_is_looked_over_mended_and_loaded(chrome: Any, tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    with store.write():
+        pass
+    log = tmp_path / "pours.csv"
+    log.write_text("pour_id,date,site,slab_type,area,thickness\n"
+                   "U1,2031-06-02,Oak,garage,600,4\nU2,2031-06-03,Oak,garge,600,4\n")  # fmt: skip
+    with served(store.path, tmp_path, 8741) as address:
+        page, outside = opened(chrome, DESK)
+        page.goto(f"{address}/upload")
+        settled(page)
+        page.locator('input[type="file"]').set_input_files(str(log))
+        page.get_by_text("1 row would go in, 1 row would be set aside").wait_for()
+        page.get_by_text("did you mean garage?").first.wait_for()
+        assert rows(store, "pours").empty, "nothing is stored before it is asked for"
+        settled(page)
+        box = page.locator('[data-testid="stDataFrame"]').last.bounding_box()
+        page.mouse.click(box["x"] + 30, box["y"] + 52)
+        for _ in range(4):  # from the line's number over pour_id, date, site
+            page.keyboard.press("ArrowRight")
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(500)
+        page.keyboard.press("Control+A")
+        page.keyboard.type("garage", delay=30)
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(800)
+        page.get_by_role("button", name="Look again at what I mended").click()
+        page.get_by_text("2 rows would go in, 0 rows would be set aside").wait_for()
+        page.get_by_role("button", name="Load it", exact=True).click()
+        page.get_by_text("Loaded.", exact=True).wait_for()
+        assert outside == []
+        page.context.close()
+    found = rows(store, "pours")
+    assert list(found["pour_id"]) == ["U1", "U2"]
+    assert list(found["slab_type"]) == ["garage", "garage"]
+
+
+def test_without_a_connection_the_taps_go_dead(chrome: Any, tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    with store.write():
+        pass
+    page, _ = opened(chrome, PHONE)
+    with served(store.path, tmp_path, 8751) as address:
+        page.goto(f"{address}/log?pour=P1")
+        settled(page)
+        button = page.get_by_role("button", name="First concrete", exact=True)
+        assert button.is_enabled()
+    page.wait_for_timeout(2500)
+    assert button.is_disabled()
+    page.context.close()
+    assert rows(store, "stamps").empty
+
+
+def test_no_page_asks_anything_of_the_outside(chrome: Any, site: tuple[str, Store]) -> None:
+    address, _ = site
+    page, outside = opened(chrome, DESK)
+    for place in ("", "log", "record", "record?pour=B297", "upload", "finishing", "trucks", "price",
+                  "callbacks"):  # fmt: skip
+        page.goto(f"{address}/{place}")
+        settled(page)
+        assert not re.search(r"Traceback|Error:", page.inner_text('[data-testid="stMain"]')), place
+    assert outside == []
+    page.context.close()
+
+
+def test_a_load_elsewhere_goes_in_while_the_pages_are_open(
+    chrome: Any, site: tuple[str, Store], tmp_path: Path
+) -> None:
+    import subprocess
+
+    address, store = site
+    page, _ = opened(chrome, DESK)
+    page.goto(f"{address}/record")
+    settled(page)
+    before = len(rows(store, "pours"))
+    (tmp_path / "pours.csv").write_text(
+        "pour_id,date,site,slab_type,area,thickness\nZ1,2031-06-02,Oak,garage,600,4\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-m", "pourstats.cli", "load", str(tmp_path / "pours.csv"), "--store",
+         str(store.path)], capture_output=True, check=False, text=True, timeout=60, cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    page.reload()
+    page.get_by_role("heading", name=f"{before + 1} pours").wait_for()
+    page.context.close()
