@@ -172,9 +172,8 @@ def _number(rule: Rule, text: str) -> float:
     except ValueError:
         raise RuleError(f"{rule.name}: {text!r} is not a number ({rule.unit})") from None
     if not _within(rule, number):
-        raise RuleError(
-            f"{rule.name}: {text!r} is outside {rule.low:g} to {rule.high:g} ({rule.unit})"
-        )
+        allowed = f"at least {rule.low:g}" if rule.high is None else f"{rule.low:g} to {rule.high:g}"
+        raise RuleError(f"{rule.name}: {text!r} is not allowed; {allowed} ({rule.unit}) is")
     return number
 
 

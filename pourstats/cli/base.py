@@ -69,8 +69,12 @@ def cli(context: click.Context) -> None:
         click.echo(NEXT, nl=False)
 
 
-def command(name: str, example: str) -> Callable[[Command], Command]:
-    """A command with ``--store`` and ``--json``, and an example in its help."""
+def command(name: str, example: str, minus: bool = False) -> Callable[[Command], Command]:
+    """A command with ``--store`` and ``--json``, and an example in its help.
+
+    ``minus`` lets an argument begin with a minus, as a longitude does.
+    """
+    context = {"ignore_unknown_options": True} if minus else {}
 
     def wrapped(function: Command) -> Command:
         function = click.option("--json", "as_json", is_flag=True, help="Print for programs.")(
@@ -80,7 +84,7 @@ def command(name: str, example: str) -> Callable[[Command], Command]:
             "--store", "store", metavar="FILE", type=click.Path(path_type=Path), default=None,
             help="The store's file; else POURSTATS_STORE, else the user's data folder.",
         )(function)  # fmt: skip
-        cli.command(name, example=example)(function)
+        cli.command(name, example=example, context_settings=context)(function)
         return function
 
     return wrapped

@@ -118,20 +118,30 @@ def demo(store: Path | None, as_json: bool) -> int:
 
 
 @command("template", "pourstats template my_logs")
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path), required=False)
+@click.option("--paper", type=click.Path(path_type=Path), metavar="FILE",
+              help="A sheet to print and log a pour on, as a PDF; DIR may be left out.")  # fmt: skip
 @click.option("--full", is_flag=True, help="Every column, not only the short log.")
 @click.option("--lang", type=click.Choice(["en", "es"]), default="en", show_default=True,
               help="Language of the explanations.")  # fmt: skip
-def template(folder: Path, full: bool, lang: Any, store: Path | None, as_json: bool) -> int:
-    """Blank CSV files and a blank workbook to fill in, with every column explained."""
+def template(
+    folder: Path | None, paper: Path | None, full: bool, lang: Any, store: Path | None,
+    as_json: bool,
+) -> int:  # fmt: skip
+    """Blank CSV files and a blank workbook to fill in, with every column explained; or paper."""
     from pourstats.logs.forms import write_templates
+    from pourstats.reporting.paper import write_paper
 
-    written = write_templates(folder, full=full, lang=lang)
+    if folder is None and paper is None:
+        raise click.UsageError("Name a folder for the blank files, or --paper FILE.")
+    written = [] if folder is None else write_templates(folder, full=full, lang=lang)
+    written += [] if paper is None else [write_paper(paper, lang)]
     if as_json:
         printed({"written": [str(path) for path in written]})
     else:
         click.echo("\n".join(str(path) for path in written))
-        click.echo(f"Fill in what you know, then: pourstats load {folder}")
+        if folder is not None:
+            click.echo(f"Fill in what you know, then: pourstats load {folder}")
     return 0
 
 
@@ -160,7 +170,7 @@ def undo(store: Path | None, as_json: bool) -> int:
     return 0
 
 
-@command("settings", "pourstats settings free_min_per_yd3 6")
+@command("settings", "pourstats settings free_min_per_yd3 6", minus=True)
 @click.argument("name", required=False)
 @click.argument("value", required=False)
 def settings(name: str | None, value: str | None, store: Path | None, as_json: bool) -> int:

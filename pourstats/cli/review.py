@@ -44,12 +44,23 @@ def week(
 @click.argument("pour_id", metavar="ID")
 @click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
               show_default=True, help="Units to show.")  # fmt: skip
-def pour(pour_id: str, system: Any, store: Path | None, as_json: bool) -> int:
+@click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write it as a page to print, without pay or prices.")  # fmt: skip
+def pour(pour_id: str, system: Any, pdf: Path | None, store: Path | None, as_json: bool) -> int:
     """One pour, whole: the day, hours, loads, passes, air, callbacks."""
     from pourstats.reporting.pour import pour_text, pour_whole
 
     found = pour_whole(opened(store), pour_id)
-    printed(found) if as_json else click.echo(pour_text(found, system), nl=False)
+    if pdf is not None:
+        from pourstats.reporting.sheet import saved
+        from pourstats.reporting.sheet_pour import pour_pdf
+
+        saved(pdf, pour_pdf(found, system))
+        told(f"the pour's page written to {pdf}")
+    if as_json:
+        printed(found)
+    elif pdf is None:
+        click.echo(pour_text(found, system), nl=False)
     return 0
 
 

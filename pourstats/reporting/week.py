@@ -26,7 +26,9 @@ from pourstats.reporting.week_sentences import headline_text, reason_text, stand
 from pourstats.reporting.week_standouts import stands_out
 from pourstats.reporting.week_text import week_text
 
-PRIVATE_KEYS: tuple[str, ...] = ("labor_cost_usd", "labor_cost_usd_per_yd3", "cost_from")
+PRIVATE_KEYS: tuple[str, ...] = (
+    "labor_cost_usd", "labor_cost_usd_per_yd3", "billed_usd_per_paid_h", "cost_from",
+)  # fmt: skip
 """Keys, at any depth, that give pay away: :func:`without_private` drops them."""
 
 __all__ = ["PRIVATE_KEYS", "week_review", "week_text", "without_private"]

@@ -60,6 +60,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("yd3_per_paid_h", "yd3", "day_yd3", "day_paid_h"),
     Figure("labor_cost_usd", "USD", "labor_cost_usd"),
     Figure("labor_cost_usd_per_yd3", "USD", "labor_cost_usd", "placed_yd3"),
+    Figure("billed_usd_per_paid_h", "USD", "billed", "billed_paid_h"),
     Figure("spent_to_bid_pct", "percent", "bid_spent_h", "bid_h", 100.0),
     Figure("loads", "", "loads"),
     Figure("over_min_per_load", "min", "over_min", "over_loads"),

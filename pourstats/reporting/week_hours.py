@@ -187,6 +187,12 @@ def add_bids(wide: pd.DataFrame, frames: Frames) -> pd.DataFrame:
         why_not[bid_so] = why
     result["bid_h"] = result["bid_full_h"].where(result["bid_spent_h"].notna())
     result["bid_why_not"] = why_not
+    # Billed is written in after the pour, on whichever bid: the latest that has it counts.
+    bids["billed"] = column(bids, "billed")
+    paid = bids[bids["billed"].notna()].sort_values("bid_date", kind="stable")
+    billed = paid.drop_duplicates("pour_id", keep="last").set_index("pour_id")["billed"]
+    result["billed"] = billed.reindex(wide.index).astype(float)
+    result["billed_paid_h"] = result["paid_h"].where(result["billed"].notna())
     return result
 
 

@@ -149,6 +149,7 @@ FIGURE_WORDS: dict[str, Words] = {
     "other_share_pct": Words("set-up, clean-up", "percent"),
     "labor_cost_usd": Words("labor cost", "dollars"),
     "labor_cost_usd_per_yd3": Words("labor cost a {one}", "dollars"),
+    "billed_usd_per_paid_h": Words("billed a paid hour", "dollars"),
     "spent_to_bid_pct": Words("hours spent of hours bid", "bid"),
     "loads": Words("loads", "count"),
     "over_min_per_load": Words("over free time", "per_load"),
@@ -193,7 +194,8 @@ FIGURE_ROWS: tuple[Rows, ...] = (
         ("place_share_pct", "finish_share_pct", "saw_share_pct", "wait_share_pct",
          "other_share_pct"),
     ),
-    Rows("Money", ("labor_cost_usd", "labor_cost_usd_per_yd3", "spent_to_bid_pct")),
+    Rows("Money", ("labor_cost_usd", "labor_cost_usd_per_yd3", "billed_usd_per_paid_h",
+                   "spent_to_bid_pct")),
     Rows("Trucks", ("loads", "over_min_per_load", "late_min_per_load", "starved_min_per_pour")),
     Rows("Finishing and callbacks", ("passes_per_pour", "first_pass_min", "callbacks_opened")),
 )  # fmt: skip
