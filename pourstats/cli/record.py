@@ -120,7 +120,7 @@ def demo(store: Path | None, as_json: bool) -> int:
 @command("template", "pourstats template my_logs")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path), required=False)
 @click.option("--paper", type=click.Path(path_type=Path), metavar="FILE",
-              help="A sheet to print and log a pour on, as a PDF; DIR may be left out.")  # fmt: skip
+              help="A PDF to print and log a pour on; DIR may be left out.")  # fmt: skip
 @click.option("--full", is_flag=True, help="Every column, not only the short log.")
 @click.option("--lang", type=click.Choice(["en", "es"]), default="en", show_default=True,
               help="Language of the explanations.")  # fmt: skip
