@@ -28,7 +28,7 @@ if answer is not None:
         st.warning(look.plain(note))
     for day, each in zip(answer.result["days"], drawn, strict=True):
         for out in day["unplanned"]:
-            st.warning(look.plain(say("plan.unplanned", **out)))
+            st.warning(look.plain(say("plan.unplanned", reason=out["reason"])))
         look.draw(each)
     file = ahead.folder() / "day.ics"
     write_calendar(kept.store(), answer.result, file)

@@ -230,11 +230,11 @@ def figure_rows(review: Mapping[str, Any], system: System) -> list[dict[str, str
                 continue
             usual = figure_span(name, figure, system)
             rows.append({
-                "about": group.title,
                 "figure": figure_label(name, review["figures"], system),
                 "this week": figure_value(name, figure, len(review["pours"]), system),
                 "usual": f"{usual} (of {figure['usual_count']} {figure['usual_of']})"
                 if usual else "",
                 "": figure["verdict"] if figure["verdict"] in ("above", "below") else "",
+                "about": group.title,
             })  # fmt: skip
     return rows

@@ -20,6 +20,7 @@ from pourstats.reporting.charts import (
     over,
 )
 from pourstats.reporting.day import TASKS
+from pourstats.reporting.week_sentences import day_text
 
 COLOURS = {
     "set_up": ORANGE, "place": BLUE, "finish": GREEN, "saw": PURPLE, "clean_up": SKY,
@@ -32,44 +33,37 @@ def day_chart(day: Mapping[str, Any], dark: bool = False) -> Drawn | None:
     if not day["pours"]:
         return None
     page = ink(dark)
-    x = alt.X("start:T", title=None, axis=alt.Axis(format="%H:%M", labelOverlap=True))
-    slabs = _slabs(day)
-    lanes = list(dict.fromkeys(row["lane"] for row in slabs))
+    rows = [*_slabs(day), *_people(day, page.quiet)]
+    lanes = list(dict.fromkeys(row["lane"] for row in rows))
+    x = alt.X("start:T", title=None, axis=alt.Axis(format="%H:%M", labelOverlap=True, orient="top"))
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(ticks=False, domain=False))
-    colour = alt.Color("colour:N", scale=None)
-    upper = alt.layer(
-        over(slabs).mark_bar(height=16, cornerRadius=2)
-        .encode(y=y, x=x, x2="end:T", color=colour, opacity=alt.Opacity("solid:Q", scale=None)),
-        over(slabs).mark_text(align="left", dx=3, dy=-15, fontSize=11, color=page.text)
-        .encode(y=y, x=x, text="label:N"),
-    ).properties(height=46 * len(lanes), width="container")  # fmt: skip
-    people = _people(day, page.quiet)
-    workers = sorted({row["worker"] for row in people})
-    who = alt.Y("worker:N", sort=workers, title=None, axis=alt.Axis(ticks=False, domain=False))
-    lower = alt.layer(
-        over(people).mark_bar(height=20, cornerRadius=2, stroke=page.text, strokeWidth=0.4)
-        .encode(y=who, x=x, x2="end:T", color=colour,
-                tooltip=["worker:N", "what:N", alt.Tooltip("start:T", format="%H:%M"),
-                         alt.Tooltip("end:T", format="%H:%M")]),
-        over([row for row in people if row["label"]])
-        .mark_text(align="left", dx=3, dy=-15, fontSize=11, color=page.text)
-        .encode(y=who, x=x, text="label:N"),
-    ).properties(height=46 * len(workers), width="container")  # fmt: skip
-    chart = alt.vconcat(upper, lower, spacing=14).resolve_scale(x="shared")
-    tenths = round(day["chance_done_in_day"] * 10)
-    title = (
-        f"{day['date']}: {len(day['pours'])} {'slab' if len(day['pours']) == 1 else 'slabs'},"
-        f" all done that day {tenths} days in 10"
+    bars = over(rows).mark_bar(height=16, cornerRadius=2).encode(
+        y=y, x=x, x2="end:T", color=alt.Color("colour:N", scale=None),
+        opacity=alt.Opacity("solid:Q", scale=None),
+        tooltip=["lane:N", "what:N", alt.Tooltip("start:T", format="%H:%M"),
+                 alt.Tooltip("end:T", format="%H:%M")],
+    )  # fmt: skip
+    names = (
+        over([row for row in rows if row["label"]])
+        .mark_text(align="left", dx=2, dy=-15, fontSize=11, color=page.text)
+        .encode(y=y, x=x, text="label:N")
     )
+    chart = alt.layer(bars, names).properties(height=44 * len(lanes), width="container")
+    slabs = f"{len(day['pours'])} {'slab' if len(day['pours']) == 1 else 'slabs'}"
+    title = f"{day_text(day['date'])}: {slabs}, all done that day {_odds(day)}"
     reading = (
-        "Slabs: placing, then pale the window in which it turns ready (eight days in ten), then"
-        " finishing, then the saw. People: a label where the slab or the task changes."
+        "Pale: when the slab turns ready, eight days in ten. Yellow: driving; orange: setting up;"
+        " blue: placing; light blue: cleaning up; green: finishing; purple: sawing; grey: waiting."
     )
     words = "; ".join(
-        f"{row['worker']} {row['what']} {row['start'][11:16]} to {row['end'][11:16]}"
-        for row in people
+        f"{row['lane']} {row['what']} {row['start'][11:16]} to {row['end'][11:16]}" for row in rows
     )
     return Drawn(dressed(chart, page), title, reading, f"{title}. {words}")
+
+
+def _odds(day: Mapping[str, Any]) -> str:
+    tenths = round(day["chance_done_in_day"] * 10)
+    return {0: "hardly", 10: "almost surely"}.get(tenths, f"{tenths} days in ten")
 
 
 def _slabs(day: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -85,7 +79,7 @@ def _slabs(day: Mapping[str, Any]) -> list[dict[str, Any]]:
             saw = ("saw", pour["saw_opens"]["p50"], pour["saw_done"]["p50"], PURPLE, 1.0)
             steps.append(saw)
         rows += [
-            {"lane": lane, "label": "" if what == "ready" else f"{what} {start[11:16]}",
+            {"lane": lane, "what": what, "label": "" if what == "ready" else f"{what} {start[11:16]}",
              "start": start, "end": end, "colour": colour, "solid": solid}
             for what, start, end, colour, solid in steps
             if start and end
@@ -97,10 +91,10 @@ def _people(day: Mapping[str, Any], waiting: str) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for task in day["tasks"]:
         what = TASKS.get(task["task"], task["task"])
-        row = {"worker": task["worker"], "what": f"{what} {task['pour_id']}",
+        row = {"lane": task["worker"], "solid": 1.0, "what": f"{what} {task['pour_id']}",
                "start": task["start"], "end": task["end"],
                "colour": COLOURS.get(task["task"], waiting), "label": ""}  # fmt: skip
-        before = next((r for r in reversed(rows) if r["worker"] == task["worker"]), None)
+        before = next((r for r in reversed(rows) if r["lane"] == task["worker"]), None)
         if before is None or before["pour"] != task["pour_id"]:
             row["label"] = f"{task['start'][11:16]} {task['pour_id']}"
         rows.append(row | {"pour": task["pour_id"]})

@@ -45,7 +45,7 @@ def forecast(page: Any) -> None:
     page.get_by_role("radio", name="A forecast file").or_(
         page.get_by_role("button", name="A forecast file")).first.click()  # fmt: skip
     settled(page)
-    page.locator('input[type="file"]').last.set_input_files(
+    page.locator('input[type="file"]').nth(1).set_input_files(
         str(SAMPLE / "forecast" / "tomorrow.csv"))  # fmt: skip
     page.wait_for_timeout(1500)
     worked(page)
@@ -56,7 +56,7 @@ def planned(page: Any) -> None:
     page.get_by_role("radio", name="A forecast file").or_(
         page.get_by_role("button", name="A forecast file")).first.click()  # fmt: skip
     settled(page)
-    page.locator('input[type="file"]').last.set_input_files(
+    page.locator('input[type="file"]').nth(1).set_input_files(
         str(SAMPLE / "forecast" / "tomorrow.csv"))  # fmt: skip
     page.wait_for_timeout(1500)
     page.get_by_role("button", name="Plan it").click()
