@@ -16,28 +16,39 @@ from pourstats.cli.base import command, day, opened, printed, told
               show_default=True, help="Units to show.")  # fmt: skip
 @click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE",
               help="Write it as one page to print.")  # fmt: skip
+@click.option("--html", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write it as one file for a browser.")  # fmt: skip
 def week(
-    ending: str | None, system: Any, pdf: Path | None, store: Path | None, as_json: bool
-) -> int:
+    ending: str | None, system: Any, pdf: Path | None, html: Path | None, store: Path | None,
+    as_json: bool,
+) -> int:  # fmt: skip
     """The weekly review: what got done, what it took against usual, and what stood out."""
     from pourstats.reporting.week import week_text
     from pourstats.reporting.week_record import review
 
     found = review(opened(store), day(ending))
-    if pdf is not None:
-        from pourstats.reporting.sheet import saved
-        from pourstats.reporting.sheet_week import week_pdf
-
-        saved(pdf, week_pdf(found, system))
-        told(f"the week's page written to {pdf}")
+    written = write_week(found, system, pdf, html)
     if as_json:
         printed(found)
-    elif pdf is None:
+    elif not written:
         click.echo(week_text(found, units=system), nl=False)
     if found["state"] == "no_pours":
         told("no pours are stored yet; `pourstats load FOLDER` brings them in")
         return 1
     return 0
+
+
+def write_week(found: Any, system: Any, pdf: Path | None, html: Path | None) -> bool:
+    """Write the week's page to those of the files that are named; whether there was one."""
+    from pourstats.reporting.page_html import week_html
+    from pourstats.reporting.sheet import saved
+    from pourstats.reporting.sheet_week import week_pdf
+
+    for file, page in ((pdf, week_pdf), (html, week_html)):
+        if file is not None:
+            saved(file, page(found, system))
+            told(f"the week's page written to {file}")
+    return pdf is not None or html is not None
 
 
 @command("pour", "pourstats pour B214")

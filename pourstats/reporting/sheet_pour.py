@@ -45,10 +45,10 @@ def pour_sheet(found: Mapping[str, Any], system: System = "us") -> dict[str, Any
         "what": f"{size} {str(pour['slab_type']).replace('_', ' ')}",
         "facts": _facts(POURS, DESCRIBED, pour, system),
         "cut": _facts(POURS, CUT, pour, system),
-        "steps": sorted(
-            ([_moment(pour[name], pour["date"]), words] for name, words in STEPS if pour.get(name)),
-            key=lambda step: ("+" in step[0], step[0]),
-        ),
+        "steps": [
+            [_moment(at, pour["date"]), words]
+            for at, words in sorted((pour[name], words) for name, words in STEPS if pour.get(name))
+        ],
         "hours": _hours(output, system),
         "air": _air(found["pour_weather"] or {}, system),
         "loads": _table(TRUCKS, LOADS, found["trucks"], pour["date"], system),
@@ -65,9 +65,12 @@ def pour_sheet(found: Mapping[str, Any], system: System = "us") -> dict[str, Any
 
 
 def _moment(value: str, date: str) -> str:
-    """``14:05``; on another day with the days since the pour's, ``00:20 +1``."""
-    days = (datetime.fromisoformat(value[:10]) - datetime.fromisoformat(date[:10])).days
-    return value[11:16] + (f" {days:+d}" if days else "")
+    """``14:05``; after midnight ``00:20 next day``; on other days with the day."""
+    at, day = datetime.fromisoformat(value), datetime.fromisoformat(date[:10])
+    days = (at.date() - day.date()).days
+    if days in (0, 1):
+        return f"{at:%H:%M}" + (" next day" if days else "")
+    return f"{at:%b} {at.day} {at:%H:%M}"
 
 
 def _number(value: float) -> str:
