@@ -172,7 +172,8 @@ def _number(rule: Rule, text: str) -> float:
     except ValueError:
         raise RuleError(f"{rule.name}: {text!r} is not a number ({rule.unit})") from None
     if not _within(rule, number):
-        allowed = f"at least {rule.low:g}" if rule.high is None else f"{rule.low:g} to {rule.high:g}"
+        most = "" if rule.high is None else f" to {rule.high:g}"
+        allowed = f"{rule.low:g}{most or ' or more'}"
         raise RuleError(f"{rule.name}: {text!r} is not allowed; {allowed} ({rule.unit}) is")
     return number
 

@@ -324,7 +324,8 @@ def _decimal(
             None,
             "",
             (
-                f"{quoted(text)} can be read in two ways in a semicolon file; write {plain} or {small}"
+                f"{quoted(text)} can be read in two ways in a semicolon file;"
+                f" write {plain} or {small}"
             ),
         )
     if reading.decimal_comma:

@@ -71,14 +71,14 @@ def write_workbook(
 
 def _check_size(path: Path) -> None:
     """Refuses a log that is too large as a workbook to be loaded again."""
-    from pourstats.logs import files
+    from pourstats.logs import workbook
 
     with zipfile.ZipFile(path) as archive:
         size = sum(part.file_size for part in archive.infolist())
-    if size > files.MOST_UNPACKED_BYTES:
+    if size > workbook.MOST_UNPACKED_BYTES:
         raise Refusal(
             f"as a workbook this would unpack to {size / 2**20:,.0f} MB, more than a load takes "
-            f"({files.MOST_UNPACKED_BYTES / 2**20:,.0f} MB); take --format csv or parquet"
+            f"({workbook.MOST_UNPACKED_BYTES / 2**20:,.0f} MB); take --format csv or parquet"
         )
 
 

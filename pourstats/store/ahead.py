@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from pourstats.faults import Fault, Refusal
-from pourstats.logs import clocks, files, intake
+from pourstats.logs import clocks, files, intake, workbook
 from pourstats.logs.cells import normalized, quoted
 from pourstats.logs.files import shown
 from pourstats.logs.tables import SQL_TYPES, TABLES, Table
@@ -116,7 +116,7 @@ def _sheet(path: Path, table: Table) -> files.Sheet | None:
         raise Refusal(f"there is no file {path}; check the name")
     if path.suffix.lower() not in (".xlsx", ".xlsm"):
         return files.read_csv(path, path.name)
-    sheets = [sheet for sheet in files.read_workbook(path) if isinstance(sheet, files.Sheet)]
+    sheets = [sheet for sheet in workbook.read_workbook(path) if isinstance(sheet, files.Sheet)]
     named = [s for s in sheets if normalized(s.sheet or "") == normalized(table.name)]
     return next(iter(named or sheets), None)
 

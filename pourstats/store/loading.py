@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourstats.faults import Fault, Refusal
-from pourstats.logs import files, intake
+from pourstats.logs import files, intake, workbook
 from pourstats.logs.cells import normalized
 from pourstats.logs.tables import DEPENDENTS, TABLES, Table
 from pourstats.store import books, corrections, lookalikes, mappings, taps
@@ -182,7 +182,7 @@ class _Loading:
     def _workbook(self, path: Path) -> Part:
         part = Part(path, path.name, [])
         try:
-            sheets = files.read_workbook(path)
+            sheets = workbook.read_workbook(path)
             for sheet in sheets:
                 table = None if isinstance(sheet, tuple) else intake.table_named(sheet.sheet or "")
                 if table is not None and not isinstance(sheet, tuple):

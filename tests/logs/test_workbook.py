@@ -13,7 +13,7 @@ import pytest
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from pourstats.logs import files, intake
+from pourstats.logs import files, intake, workbook
 from pourstats.logs.tables import TABLES
 
 HEAD = ["pour_id", "date", "site", "slab_type", "area", "thickness"]
@@ -71,7 +71,7 @@ def with_shared_text(data: bytes, text: str, declared: str = "") -> bytes:
 
 
 def pours(data: bytes) -> intake.Checked:
-    (page,) = files.workbook_sheets(data, "log.xlsx")
+    (page,) = workbook.workbook_sheets(data, "log.xlsx")
     assert isinstance(page, files.Sheet)
     return intake.checked(page, TABLES["pours"])
 
@@ -105,7 +105,7 @@ def test_hidden_sheets_and_rows_count() -> None:
     made["trucks"].sheet_state = "veryHidden"
     made["pours"].row_dimensions[2].hidden = True
     made["pours"].column_dimensions["E"].hidden = True
-    pages = files.workbook_sheets(saved(made), "log.xlsx")
+    pages = workbook.workbook_sheets(saved(made), "log.xlsx")
     assert [page.sheet for page in pages if isinstance(page, files.Sheet)] == ["pours", "trucks"]
     assert pages[0].columns[0].to_pylist() == ["A1", "B2"]
 
@@ -130,7 +130,7 @@ def test_a_table_that_does_not_begin_in_the_corner() -> None:
 
 
 def test_an_empty_sheet_is_told() -> None:
-    assert files.workbook_sheets(saved(book(pours=[], trucks=[[" "]])), "x.xlsx") == [
+    assert workbook.workbook_sheets(saved(book(pours=[], trucks=[[" "]])), "x.xlsx") == [
         ("pours", "empty"), ("trucks", "empty"),
     ]  # fmt: skip
 
@@ -323,7 +323,7 @@ def test_yes_or_no_in_a_number_or_time_column_sets_aside(where: str) -> None:
 
 
 def test_yes_or_no_where_it_is_a_choice() -> None:
-    (page,) = files.workbook_sheets(
+    (page,) = workbook.workbook_sheets(
         saved(book(bids=[["pour_id", "bid_date", "bid_hours", "won"],
                          ["A1", dt.date(2031, 5, 1), 40, True],
                          ["A2", dt.date(2031, 5, 1), 40, "No"]])), "log.xlsx",
@@ -342,16 +342,16 @@ def test_yes_or_no_where_it_is_a_choice() -> None:
 )
 def test_what_is_no_workbook_is_unusable(data: bytes) -> None:
     with pytest.raises(files.UnusableError):
-        files.workbook_sheets(data, "log.xlsx")
+        workbook.workbook_sheets(data, "log.xlsx")
 
 
 def test_a_damaged_workbook_is_unusable() -> None:
     data = saved(book(pours=[HEAD, GOOD]))
     for cut in (60, len(data) // 2, len(data) - 30):
         with pytest.raises(files.UnusableError):
-            files.workbook_sheets(data[:cut], "log.xlsx")
+            workbook.workbook_sheets(data[:cut], "log.xlsx")
     with pytest.raises(files.UnusableError):
-        files.workbook_sheets(edited(data, SHEET, "</sheetData>", "</sheet"), "log.xlsx")
+        workbook.workbook_sheets(edited(data, SHEET, "</sheetData>", "</sheet"), "log.xlsx")
 
 
 @pytest.mark.parametrize("part", ["xl/media/image1.bin", "xl/worksheets/sheet9.xml"])
@@ -365,7 +365,7 @@ def test_a_workbook_that_unpacks_to_more_than_100_mb_is_unusable(part: str) -> N
             target.write(b"\0" * (1 << 20))
     assert len(out.getvalue()) < 1 << 20
     with pytest.raises(files.UnusableError, match="100 MB"):
-        files.workbook_sheets(out.getvalue(), "log.xlsx")
+        workbook.workbook_sheets(out.getvalue(), "log.xlsx")
 
 
 def test_shared_texts_are_read() -> None:
@@ -376,7 +376,7 @@ def test_shared_texts_are_read() -> None:
 def test_a_long_text_shared_by_many_cells_is_unusable() -> None:
     data = saved(book(pours=[[*HEAD, "notes"], *([[*GOOD, "SHARED"]] * 3500)]))
     with pytest.raises(files.UnusableError, match="100 MB"):
-        files.workbook_sheets(with_shared_text(data, "x" * 32_000), "log.xlsx")
+        workbook.workbook_sheets(with_shared_text(data, "x" * 32_000), "log.xlsx")
 
 
 def test_entities_that_multiply_are_unusable() -> None:
@@ -385,7 +385,7 @@ def test_entities_that_multiply_are_unusable() -> None:
     ) + "]>"  # fmt: skip
     data = saved(book(pours=[[*HEAD, "notes"], [*GOOD, "SHARED"]]))
     with pytest.raises(files.UnusableError, match="entities"):
-        files.workbook_sheets(with_shared_text(data, "&a9;", declared), "log.xlsx")
+        workbook.workbook_sheets(with_shared_text(data, "&a9;", declared), "log.xlsx")
 
 
 def test_a_header_that_names_a_column_twice_makes_the_workbook_unusable(

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from pourstats import units
 from pourstats.faults import Refusal
-from pourstats.logs import files
+from pourstats.logs import workbook as limits
 from pourstats.logs.tables import SQL_TYPES, TABLES
 from pourstats.reporting.columns import measure_in, number_text
 from pourstats.reporting.tables import plain, text, write
@@ -429,7 +429,7 @@ def test_a_refused_export_leaves_the_old_file(tmp_path):
 
 
 def test_a_log_too_large_to_load_again_is_refused_as_a_workbook(tmp_path, monkeypatch):
-    monkeypatch.setattr(files, "MOST_UNPACKED_BYTES", 1000)
+    monkeypatch.setattr(limits, "MOST_UNPACKED_BYTES", 1000)
     frame = pd.DataFrame({"notes": ["y"]})
     with pytest.raises(Refusal, match=r"more than a load takes .*; take --format csv or parquet"):
         write(frame, "pours", "xlsx", "us", tmp_path / "pours.xlsx")
