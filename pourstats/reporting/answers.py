@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pourstats.faults import Refusal
 from pourstats.store import ahead, forecasts, reading, schema
+from pourstats.store import kept as kept_results
 from pourstats.store.database import Store
 from pourstats.store.rules import in_force
 
@@ -133,7 +134,11 @@ def callbacks_answer(store: Store) -> Answer:
 
     with store.read() as connection:
         frames, house = reading.frames(connection, *FRAMES), schema.house(connection)
-    return Answer(callback_picture(frames, house))
+        counter = schema.meta_number(connection, "change_counter")
+    picture = callback_picture(frames, house)
+    marked = [floor for floor in picture.get("floors", []) if floor["look_at"]]
+    kept_results.keep(store, "floors_to_look_at", marked, counter)
+    return Answer(picture)
 
 
 def patterns_answer(store: Store) -> Answer:
