@@ -39,6 +39,7 @@ margin:1rem 0}
 table{border-collapse:collapse;width:100%}td,th{padding:.2rem .4rem;text-align:left}
 th{font-size:.85rem;color:var(--quiet);font-weight:400}td.bar{width:34%;min-width:7rem}
 td.hours{text-align:right;font-weight:700;white-space:nowrap}.scroll{overflow-x:auto}
+.scroll table{min-width:40rem}td{overflow-wrap:normal}
 svg{display:block;width:100%}.band{fill:var(--band);stroke:var(--edge);stroke-width:.5}
 .tick,.rule{stroke:var(--edge);stroke-width:1.5}.dash{stroke-dasharray:4 3}
 .dot{fill:var(--text)}.now{fill:var(--mark)}.was{fill:var(--page);stroke:var(--text)}

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from pourstats.reporting.sheet import cut
 from pourstats.reporting.week_sentences import System, hours_text, minutes_text, shown, unit_text
-from pourstats.reporting.week_words import plain
+from pourstats.reporting.week_words import REASON_WORDS, plain
 
 LATEST = 10
 """Floors that count as lately; all of the week's where it has more."""
@@ -44,8 +45,8 @@ def trend(review: Mapping[str, Any]) -> dict[str, Any]:
     return found | {
         "answer": _answer(gap, reach, wide),
         "sentence": f"Against what such floors usually take, the last {late} took"
-        f" {_percent(change)} than the {len(points) - late} before; eight chances in ten it is"
-        f" between {_percent(low)} and {_percent(high)}.",
+        f" {_percent(change)} hours {'than' if round(100 * change) != 100 else 'as'} the"
+        f" {len(points) - late} before; eight chances in ten it is {_between(low, high)}.",
     }
 
 
@@ -62,7 +63,14 @@ def _answer(gap: float, reach: float, wide: float) -> str:
 
 def _percent(factor: float) -> str:
     percent = round(100.0 * (factor - 1.0))
-    return f"{abs(percent)}% {'fewer hours' if percent < 0 else 'more hours'}"
+    return "the same" if percent == 0 else f"{abs(percent)}% {'fewer' if percent < 0 else 'more'}"
+
+
+def _between(low: float, high: float) -> str:
+    first, last = _percent(low), _percent(high)
+    if first.split("%")[-1] == last.split("%")[-1]:
+        first = first.split()[0]
+    return first if first == last else f"between {first} and {last}"
 
 
 def _welch(now: np.ndarray[Any, Any], before: np.ndarray[Any, Any]) -> tuple[float, float, float]:
@@ -146,7 +154,7 @@ def changes(review: Mapping[str, Any], system: System) -> list[dict[str, str]]:
 
 
 def _of(item: Mapping[str, Any], system: System) -> list[tuple[str, str]]:
-    where = " ".join(str(item[name]) for name in ("pour_id", "site") if item.get(name))
+    where = " ".join(cut(item[name], 24) for name in ("pour_id", "site") if item.get(name))
     facts = {fact["measure"]: fact for fact in item["evidence"]}
     told = []
     drying = facts.get("evaporation_max_lb_ft2_h")
@@ -177,24 +185,25 @@ def _of(item: Mapping[str, Any], system: System) -> list[tuple[str, str]]:
 
 
 _PROOF: dict[str, tuple[str, str]] = {
-    "late_truck": ("late_min", "of late trucks"),
-    "short_load": ("starved_min", "without concrete"),
-    "waiting_on_concrete": ("starved_min", "without concrete"),
-    "pump": ("starved_min", "without concrete"),
+    "late_truck": ("late_min", "late in all"),
+    "short_load": ("starved_min", "in all without concrete"),
+    "waiting_on_concrete": ("starved_min", "in all without concrete"),
+    "pump": ("starved_min", "in all without concrete"),
     **dict.fromkeys(
         ("held_up_other_slab", "held_up_people", "held_up_machine", "held_up_rain", "machine",
          "two_pours_that_day", "cold_set", "slow_set"),
-        ("on_late_min", "late getting on it"),
+        ("on_late_min", "late to get on it"),
     ),
 }  # fmt: skip
 """The fact that tells what a reason cost."""
 
 
 def _cost(word: str, item: Mapping[str, Any], facts: Mapping[str, Any]) -> str:
+    told = REASON_WORDS.get(word, plain(word))
     measure, words = _PROOF.get(word, ("", ""))
     if measure in facts:
-        return f"{plain(word)}, {minutes_text(facts[measure]['value'])} {words}"
+        return f"{told}, {minutes_text(facts[measure]['value'])} {words}"
     if word in ("grade", "more_concrete") and "overrun_pct" in facts:
         return f"{facts['overrun_pct']['value']:.0f}% more concrete than the plan"
     over = item.get("over_h")
-    return plain(word) + (f", {hours_text(over)} h over the usual" if over and over > 0.5 else "")
+    return told + (f", {hours_text(over)} h over the usual" if over and over > 0.5 else "")

@@ -38,7 +38,7 @@ TILES = (
 SHARES = (
     "place_share_pct", "finish_share_pct", "saw_share_pct", "wait_share_pct", "other_share_pct",
 )  # fmt: skip
-FLOORS_MOST = (14, 10, 7, 4)
+FLOORS_MOST = (14, 14, 10, 7, 4)
 """How many floors get a line of their own, from roomy to tight."""
 VERDICTS = {
     "slow": "over", "far_slow": "far over", "fast": "under", "far_fast": "far under",
@@ -57,7 +57,7 @@ def week_pdf(review: Mapping[str, Any], system: System = "us") -> bytes:
 
 
 def week_sheet(review: Mapping[str, Any], system: System = "us", tight: int = 0) -> dict[str, Any]:
-    """All that stands on the sheet. ``tight`` 0 to 3: how much is left off to fit one page."""
+    """All that stands on the sheet. ``tight`` 0 to 4: how much is left off to fit one page."""
     review = without_private(dict(review))
     start, end = review["week"]["start"], review["week"]["end"]
     title = f"{day_text(start)} to {day_text(end, year=True)}" if start else "No week yet"
@@ -73,8 +73,10 @@ def week_sheet(review: Mapping[str, Any], system: System = "us", tight: int = 0)
         "tiles": _tiles(review, system) if counted else [],
         "floors": _floors(review, system, FLOORS_MOST[tight]) if counted else None,
         "shares": _shares(review, system) if counted else [],
-        "stood_out": _stood_out(review, system, (4, 3, 3, 2)[tight], (420, 330, 240, 160)[tight]),
-        "par": _pars(review, system, (4, 3, 2, 2)[tight]),
+        "stood_out": _stood_out(
+            review, system, (5, 4, 3, 3, 2)[tight], (420, 420, 330, 240, 150)[tight]
+        ),
+        "par": _pars(review, system, (5, 4, 3, 2, 1)[tight]),
         "forecasts": [cut(line.get("text"), 220) for line in review["lately"][:3]],
         "notes": _notes(review),
     }

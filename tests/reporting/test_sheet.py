@@ -1,0 +1,301 @@
+"""The week and a pour on paper and in one HTML file: read back, counted, and fed hostile text."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import subprocess
+import sys
+import time
+from datetime import date
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pypdf
+import pytest
+from scipy import stats
+
+from pourstats.faults import Refusal
+from pourstats.reporting.page_html import week_html
+from pourstats.reporting.pour import PRIVATE_KEYS, pour_whole
+from pourstats.reporting.sheet import saved
+from pourstats.reporting.sheet_pour import pour_pdf
+from pourstats.reporting.sheet_trend import trend
+from pourstats.reporting.sheet_week import week_pdf
+from pourstats.reporting.week_record import review
+from pourstats.store.database import Store
+from pourstats.store.loading import load
+from pourstats.store.sample import sample_folder
+
+HOSTILE = (
+    "*bold* #panic(\"x\") $a^2$ <label> @ref \\ `raw` =SUM(A1) [#pagebreak()] // /* "
+    "<script>alert(1)</script><img src=x onerror=y> & \"quoted\" ñ ü 𝄞 漢字"
+)  # fmt: skip
+
+
+def read_back(pdf: bytes) -> str:
+    """The PDF's text, every run of blanks one blank."""
+    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
+
+
+def page_count(pdf: bytes) -> int:
+    return len(pypdf.PdfReader(io.BytesIO(pdf)).pages)
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    store = Store(tmp_path_factory.mktemp("store") / "s.duckdb")
+    load(store, sorted(sample_folder().glob("*.csv")))
+    return store
+
+
+def more_pours(folder: Path, count: int, site: str = "Oak", notes: str = "") -> Store:
+    """The season and ``count`` more pours in the week of 2025-11-10."""
+    import csv
+
+    with (folder / "pours.csv").open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(["pour_id", "date", "site", "slab_type", "area", "thickness", "hands",
+                         "crew_in", "crew_out", "place_start", "place_end", "trouble",
+                         "notes"])  # fmt: skip
+        for i in range(count):
+            slab = ("garage", "basement", "shop")[i % 3]
+            writer.writerow([f"X{i:03d}", f"2025-11-{10 + i % 6}", site, slab, 500 + 37 * i, 4,
+                             3 + i % 4, "6:30", f"{14 + i % 6}:10", "7:30", "9:10",
+                             "late_truck;rain;machine", notes])  # fmt: skip
+    store = Store(folder / "s.duckdb")
+    load(store, [*sorted(sample_folder().glob("*.csv")), folder / "pours.csv"])
+    return store
+
+
+def test_the_pdf_says_what_the_json_says(season: Store) -> None:
+    found = review(season, None)
+    text = read_back(week_pdf(found))
+    assert " ".join(found["headline"]["sentence"].split()) in text
+    for pour in found["pours"]:
+        # Rounded here by Python's own formatting; hours are whole from ten on.
+        assert f"{pour['labor_h']:.0f} h {pour['usual_low_h']:.0f} to" in text, pour["pour_id"]
+        assert f"{pour['area_ft2']:,.0f} ft2" in text
+    figures = found["figures"]
+    assert f"labor-hours on the floors {figures['labor_h']['value']:.0f}" in text
+    assert f"ft2 a labor-hour {figures['ft2_per_labor_h']['value']:.0f}" in text
+    assert f"hours bid {figures['spent_to_bid_pct']['value']:.0f}%" in text
+    assert f"crew without concrete {figures['starved_min_per_pour']['total']:.0f} min" in text
+    for name in ("place", "finish", "wait"):
+        figure = figures[f"{name}_share_pct"]
+        assert f"{figure['value']:.0f}% ({figure['total']:.0f} h)" in text
+    for item in found["stands_out"]:
+        assert item["sentence"] in text
+
+
+def test_html_says_the_same_and_asks_nothing_of_a_network(season: Store) -> None:
+    found = review(season, None)
+    page = week_html(found)
+    seen = Seen()
+    seen.feed(page)
+    text = " ".join("".join(seen.text).split())
+    assert found["headline"]["sentence"] in text
+    assert all(item["sentence"] in text for item in found["stands_out"])
+    assert not {"script", "link", "img", "iframe", "object"} & seen.tags
+    assert not seen.links
+    assert "url(" not in page and "@import" not in page
+    assert "prefers-color-scheme:dark" in page
+
+
+class Seen(HTMLParser):
+    """A page's tags, links and words, by Python's own parser."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: set[str] = set()
+        self.links: list[str] = []
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.add(tag)
+        self.links += [value or "" for name, value in attrs if name in ("src", "href", "onerror")]
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two #rgb or #rrggbb colours (WCAG 2.2, relative luminance)."""
+
+    def luminance(colour: str) -> float:
+        digits = colour.lstrip("#")
+        digits = "".join(c * 2 for c in digits) if len(digits) == 3 else digits
+        parts = [int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]
+        red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
+                            for c in parts)  # fmt: skip
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_html_is_readable_in_light_dark_and_print(season: Store) -> None:
+    # WCAG 2.2 AA: 4.5 to 1 for text (1.4.3), 3 to 1 for what a chart is read by (1.4.11).
+    schemes = re.findall(r":root\{([^}]*)\}", week_html(review(season, None)))
+    assert len(schemes) == 3
+    for scheme in schemes:
+        colour = dict(re.findall(r"--(\w+):\s*(#\w+)", scheme))
+        assert contrast(colour["text"], colour["page"]) >= 4.5
+        assert contrast(colour["quiet"], colour["page"]) >= 4.5
+        assert contrast(colour["edge"], colour["page"]) >= 3
+        assert contrast(colour["mark"], colour["band"]) >= 3
+        assert contrast(colour["text"], colour["band"]) >= 4.5
+
+
+@pytest.mark.parametrize("count", [1, 10, 60])
+def test_a_week_is_one_page_however_many_pours(tmp_path: Path, count: int) -> None:
+    found = review(more_pours(tmp_path, count), None)
+    assert len(found["pours"]) == count
+    pdf = week_pdf(found)
+    assert page_count(pdf) == 1
+    assert len(pdf) <= 300_000
+    assert page_count(week_pdf(found, "metric")) == 1
+    text = read_back(pdf)
+    assert f"{found['headline']['spent_h']:,.0f} labor-hours went into {count} floor" in text
+    if count == 60:
+        named = sum(f"X{i:03d} Oak" in text for i in range(count))
+        rest = re.search(r"and (\d+) floors nearer to their usual hours", text)
+        assert rest is not None
+        assert 4 <= len(set(re.findall(r"Nov \d+ (X\d{3}) ", text))) <= named
+        assert len(set(re.findall(r"Nov \d+ (X\d{3}) ", text))) + int(rest[1]) == count
+
+
+def test_hostile_text_comes_out_as_text(tmp_path: Path) -> None:
+    store = more_pours(tmp_path, 10, site=HOSTILE, notes=HOSTILE * 8)
+    found = review(store, None)
+    pdf = week_pdf(found)
+    assert page_count(pdf) == 1
+    text = read_back(pdf)
+    # Site names are shortened, but what stands there is their letters.
+    assert HOSTILE[:12] in text
+    page = week_html(found)
+    seen = Seen()
+    seen.feed(page)
+    assert not {"script", "img", "label"} & seen.tags
+    whole = read_back(pour_pdf(pour_whole(store, "X003")))
+    assert '*bold* #panic("x") $a^2$ <label> @ref \\ `raw` =SUM(A1) [#pagebreak()] // /*' in whole
+    assert "<script>alert(1)</script>" in whole
+
+
+def test_no_pay_on_sheets(season: Store) -> None:
+    found = review(season, None)
+    assert found["figures"]["labor_cost_usd"]["value"] > 0
+    for text in (read_back(week_pdf(found)), week_html(found)):
+        assert "$" not in text
+        assert "labor cost" not in text
+    whole = pour_whole(season, "B266")
+    marked = {**whole, "pour_output": {**whole["pour_output"],
+              **dict.fromkeys(PRIVATE_KEYS, 98765.0)}}  # fmt: skip
+    marked["pour"] = {**whole["pour"], **dict.fromkeys(PRIVATE_KEYS, 98765.0)}
+    assert re.search(r"98[,.]?765", read_back(pour_pdf(marked))) is None
+
+
+def test_a_pours_page_has_its_loads_passes_and_times(season: Store) -> None:
+    whole = pour_whole(season, "B266")
+    text = read_back(pour_pdf(whole))
+    for load_ in whole["trucks"]:
+        assert load_["ticket"] in text
+        assert load_["arrived"][11:] in text
+    for pass_ in whole["passes"]:
+        assert f"{pass_['start'][11:]} {pass_['end'][11:]}" in text
+    assert f"{whole['pour_output']['labor_h']:.1f} labor-hours" in text
+    assert f"{whole['pour_weather']['evaporation_max_lb_ft2_h']:.2f} lb/ft2/h" in text
+    assert whole["pour"]["notes"] in text
+    # 2,880 ft2 = 268 m2, 5 in = 127 mm (NIST SP 811).
+    assert "268 m2, 127 mm" in read_back(pour_pdf(whole, "metric"))
+
+
+@pytest.mark.parametrize("ending", [None, date(2025, 4, 10), date(2025, 5, 1), date(2025, 12, 25)])
+def test_small_and_empty_states_have_a_page(season: Store, ending: date | None) -> None:
+    found = review(season, ending)
+    pdf = week_pdf(found)
+    assert page_count(pdf) == 1
+    assert " ".join(found["headline"]["sentence"].split()) in read_back(pdf)
+    assert "None" not in read_back(pdf)
+    assert "None" not in week_html(found)
+
+
+def test_a_store_without_pours_has_a_page(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    with store.write():
+        pass
+    found = review(store, None)
+    assert "No pours in the log yet" in read_back(week_pdf(found))
+    assert "No pours in the log yet" in week_html(found)
+
+
+def told(ratios: Any) -> dict[str, Any]:
+    points = [{"ratio": float(r), "in_week": i >= len(ratios) - 3} for i, r in enumerate(ratios)]
+    control = {"centre": 1.0, "lower": 0.5, "upper": 2.0, "points": points}
+    return trend({"control": control, "headline": {"earlier_pours": len(ratios) - 3}})
+
+
+def test_trend_is_welchs_interval_on_logarithms() -> None:
+    # The reference is scipy.stats.ttest_ind with unequal variances.
+    ratios = np.exp(np.random.default_rng(5).normal(0.0, 0.2, 50))
+    ratios[-10:] *= 0.9
+    found = told(ratios)
+    logs = np.log(ratios)
+    ends = stats.ttest_ind(logs[-10:], logs[:-10], equal_var=False).confidence_interval(0.8)
+    assert found["low"] == pytest.approx(np.exp(ends.low))
+    assert found["high"] == pytest.approx(np.exp(ends.high))
+
+
+@pytest.mark.parametrize(
+    ("factor", "answer"), [(0.6, "Better"), (1.6, "Worse"), (1.0, "About the same")]
+)
+def test_trend_says_which_way(factor: float, answer: str) -> None:
+    # The same ten values in each half, so that only the factor parts them.
+    ten = np.exp(np.linspace(-0.2, 0.2, 10))
+    assert told(np.concatenate([np.tile(ten, 3), ten * factor]))["answer"].startswith(answer)
+
+
+def test_trend_seldom_cries_wolf() -> None:
+    # A crew that never changes: its 95 % interval may miss in about 5 weeks of 100
+    # (400 draws, so up to 8 by chance; binomial).
+    draws = np.random.default_rng(11).normal(0.0, 0.25, (400, 60))
+    words = [told(np.exp(row))["answer"].split(":")[0] for row in draws]
+    assert words.count("Better") + words.count("Worse") <= 0.08 * len(words)
+
+
+def test_too_few_floors_say_so() -> None:
+    found = told(np.ones(12))
+    assert found["change"] is None
+    assert "20 floors" in found["sentence"]
+
+
+def test_the_same_review_gives_the_same_bytes(season: Store) -> None:
+    found = review(season, None)
+    assert week_pdf(found) == week_pdf(json.loads(json.dumps(found)))
+
+
+def test_a_file_that_cant_be_written_is_named(tmp_path: Path) -> None:
+    with pytest.raises(Refusal, match=r"no_such"):
+        saved(tmp_path / "no_such" / "w.pdf", b"")
+
+
+def test_the_command_writes_both_files(season: Store, tmp_path: Path) -> None:
+    pdf, html = tmp_path / "w.pdf", tmp_path / "w.html"
+    begun = time.perf_counter()
+    run = subprocess.run(
+        [sys.executable, "-m", "pourstats.cli", "week", "--store", str(season.path),
+         "--pdf", str(pdf), "--html", str(html)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert run.returncode == 0, run.stderr
+    assert run.stdout == ""
+    assert str(pdf) in run.stderr
+    assert pdf.read_bytes().startswith(b"%PDF-")
+    assert html.read_text(encoding="utf-8").startswith("<!doctype html>")
+    print(
+        f"week --pdf --html from cold: {time.perf_counter() - begun:.2f} s, {pdf.stat().st_size} B"
+    )
