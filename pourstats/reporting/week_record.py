@@ -7,7 +7,7 @@ from typing import Any
 
 from pourstats.planning import scored
 from pourstats.reporting.week import week_review
-from pourstats.store import openpours, reading, schema
+from pourstats.store import kept, openpours, reading, schema
 from pourstats.store.database import Store
 
 FRAMES = (
@@ -25,4 +25,24 @@ def review(store: Store, ending: date | None) -> dict[str, Any]:
         unfinished = openpours.unfinished(connection)
         frames["forecasts"] = reading.frame(connection, "forecasts")
         lately = scored.lately_lines(scored.scored(frames, scored.LATELY))
-    return week_review(frames, house, ending, open_pours=unfinished, set_aside=aside, lately=lately)
+        marked = kept.read(connection, "floors_to_look_at")
+    found = week_review(
+        frames, house, ending, open_pours=unfinished, set_aside=aside, lately=lately
+    )
+    found["lately"] += _to_look_at(marked, found)
+    return found
+
+
+def _to_look_at(marked: tuple[Any, bool] | None, review: dict[str, Any]) -> list[dict[str, Any]]:
+    """The week's floors that `pourstats callbacks` marked when it last looked."""
+    floors = marked[0] if marked is not None else []
+    poured = {pour["pour_id"] for pour in review["pours"]}
+    return [
+        {
+            "text": f"{floor['pour_id']} is worth a look while it is young:"
+            f" {'; '.join(reason['words'] for reason in floor['reasons'])}"
+            " (`pourstats callbacks`)."
+        }
+        for floor in floors
+        if floor["pour_id"] in poured
+    ]
