@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,8 @@ FRAMES = (
 """What the store must read for a plan, by name."""
 
 DRAWS = 500
+MOST_AT_ONCE = 3
+"""Of more slabs on a day, those that fit together are found one by one."""
 
 
 def plan(
@@ -61,6 +64,8 @@ def plan(
     jobs = jobs.reset_index(drop=True)
     off = tuple(off)
     fitted = clock_before(frames, started(jobs, rules_given)[0], rules_given, seed)
+    # Whether people or machines hold a slab up is played through here, not taken from the past.
+    fitted = replace(fitted, held_rate=np.zeros_like(fitted.held_rate))
     learned = loads_before(frames, jobs, seed)
     past = hours_frame(frames)
     if len(past):
@@ -83,7 +88,7 @@ def plan(
         known = sofar.read(own, so_far, pd.Timestamp(now)) if today and now is not None else None
         if known is not None:
             day = sofar.conditioned(day, known)
-        wanted = RUNS if len(slabs) < 3 else 3 * RUNS // 2 if runs is None else runs
+        wanted = RUNS if runs is None else runs
         days.append(_day(day, date, own, wanted, said, known))
         notes += [line for line in said if line not in notes]
     if fitted.pours == 0:
@@ -132,6 +137,9 @@ def _day(
             places.remove(slab)
     found: list[Found] = []
     whole: Found | None = None
+    if len(places) > MOST_AT_ONCE:
+        places, left_out = _one_by_one(day, places, runs // len(places))
+        unplanned += left_out
     while places:
         found = search(day.only(places), runs)
         if not found or _fits(day, places, found[0]):
@@ -179,6 +187,32 @@ def _fits(day: Day, places: list[int], best: Found) -> bool:
     under_way = any(day.slabs[i].happened.begin is not None for i in places)
     alone = len(places) == 1 and all(b.startswith("late") for b in best.outcome.breaches)
     return not best.outcome.breaches or alone or (under_way and len(places) == 1)
+
+
+def _one_by_one(day: Day, places: list[int], runs: int) -> tuple[list[int], list[dict[str, str]]]:
+    """Of many slabs those that fit together, added one by one: under way, agreed, early first."""
+
+    def turn(slab: int) -> tuple[bool, bool, float, float, int]:
+        one = day.slabs[slab]
+        work = one.hands * float(np.median(one.at(one.starts[0]).place_h))
+        return one.happened.begin is None, one.fixed is None, one.starts[0], work, slab
+
+    kept: list[int] = []
+    left_out = []
+    for slab in sorted(places, key=turn):
+        wanted = sorted([*kept, slab])
+        part = day.only(wanted)
+        ways = search(part, runs)
+        if ways and (_fits(day, wanted, ways[0]) or day.slabs[slab].happened.begin is not None):
+            kept = wanted
+        else:
+            name = day.slabs[slab].pour_id
+            others = ", ".join(day.slabs[i].pour_id for i in kept)
+            why = reason_of(part, ways[0]) if ways else "nobody is left for it"
+            left_out.append(
+                {"pour_id": name, "reason": f"beside {others}: {why}; put {name} on another day"}
+            )
+    return kept, left_out
 
 
 def _least_loss(day: Day, places: list[int], runs: int) -> int | None:

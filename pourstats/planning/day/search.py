@@ -36,6 +36,7 @@ def search(day: Day, runs: int = RUNS) -> list[Found]:
     """
     if any(lacking(day, slab) for slab in range(len(day.slabs))):
         return []
+    runs = runs if len(day.slabs) < 3 else 2 * runs // len(day.slabs)
     thin = day.taken(min(SEARCH_DRAWS, day.count))
     scored: dict[Choice, float] = {}
     for choice in _built(thin, runs // 2):

@@ -33,7 +33,7 @@ def reason_of(day: Day, found: Found) -> str:
             text = f"{day.slabs[numbers[0]].pour_id}: {text}"
         if text not in broken:
             broken.append(text)
-    return "; ".join(broken) or "no plan keeps to its times"
+    return "; ".join(broken[:3]) or "no plan keeps to its times"
 
 
 def remedy(day: Day, slab: int) -> str:
