@@ -1,7 +1,6 @@
 """The start page: which pages there are, and the switches that every page shares."""
 
-from pathlib import Path
-
+import gate
 import look
 import streamlit as st
 import words
@@ -10,7 +9,6 @@ st.set_page_config(page_title="pourstats", page_icon=look.ICON, layout="wide")
 look.dress()
 words.choose()
 
-FOLDER = Path(__file__).parent
 NAMES = {
     "week": "week.py",
     "log": "log_pour.py",
@@ -22,11 +20,25 @@ NAMES = {
     "price": "price.py",
     "callbacks": "callbacks.py",
 }
-PAGES = [
-    st.Page(file, title=words.say(f"nav.{name}"), url_path=name, default=name == "week")
-    for name, file in NAMES.items()
-    if (FOLDER / file).is_file()
-]
-page = st.navigation(PAGES, position="top")
+ROLE = gate.role()
+START = "week" if ROLE == "office" else "log"
+
+
+def page_of(name: str, file: str) -> st.Page:
+    """The page, or what stands in its place for somebody who may not see it."""
+    if ROLE is None:
+        return st.Page(gate.ask, title="pourstats", url_path=name, default=name == START)
+    if ROLE == "crew" and name not in gate.CREW_PAGES:
+        return st.Page(gate.closed, title="pourstats", url_path=name, visibility="hidden")
+    title = words.say(f"nav.{name}")
+    return st.Page(file, title=title, url_path=name, default=name == START)
+
+
+page = st.navigation(
+    [page_of(name, file) for name, file in NAMES.items()],
+    position="hidden" if ROLE is None else "top",
+)
+st.session_state.role = ROLE
 words.switches()
 look.run(page)
+gate.keep()

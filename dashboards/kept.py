@@ -122,3 +122,11 @@ def bid(
 
     call = asked(store() if at is None else Store(Path(at[0])), jobs, None, FRAMES)
     return worked_out(call.jobs, call.record, call.house, confidence, None, dict(sets) or None)
+
+
+@st.cache_data(max_entries=4, show_spinner=False)
+def guarded(at: Mark | None) -> bool:
+    """Whether a passcode is set."""
+    from pourstats.store import access
+
+    return at is not None and access.guarded(Store(Path(at[0])))

@@ -32,8 +32,10 @@ if answer is not None:
         look.draw(each)
     file = ahead.folder() / "day.ics"
     write_calendar(kept.store(), answer.result, file)
-    text = plan_text(answer.result)
     with st.container(horizontal=True):
         st.download_button(say("plan.calendar"), file.read_bytes(), "day.ics", "text/calendar")
+    # The sheet's text names what the second best plan costs more: the office's alone.
+    if st.session_state.get("role") == "office":
+        text = plan_text(answer.result)
         st.download_button(say("plan.sheet"), text, "day.txt")
-    st.code(text, language=None)
+        st.code(text, language=None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -17,22 +18,62 @@ LOOPBACK = "127.0.0.1"
 @command("dashboard", "pourstats dashboard --port 8501")
 @click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True,
               help="Where it listens; the next free one if that is taken.")  # fmt: skip
+@click.option("--lan", is_flag=True, help="Listen on the local network too; needs a passcode.")
 @click.option("--no-browser", is_flag=True, help="Don't open a browser.")
-def dashboard(port: int, no_browser: bool, store: Path | None, as_json: bool) -> int:
+def dashboard(port: int, lan: bool, no_browser: bool, store: Path | None, as_json: bool) -> int:
     """Serve the pages to a browser: the week, logging a pour, prices, the record.
 
     It listens on this machine alone and asks nothing of the internet. Ctrl-C ends it.
     """
     record = opened(store)
+    host = lan_address(record) if lan else LOOPBACK
     place = free_port(port)
-    address = f"http://{LOOPBACK}:{place}"
+    address = f"http://{host}:{place}"
     printed({"address": address, "store": str(record.path)}) if as_json else click.echo(
         f"{address}   (store: {record.path}; Ctrl-C ends it)"
     )
     sys.stdout.flush()
     if not record.exists():
         told("no store there yet: the first pour that you log, or upload, makes it")
-    serve(record.path.resolve(), place, LOOPBACK, headless=no_browser or as_json)
+    if lan:
+        told("traffic on the local network is not encrypted: use it only on one that you trust")
+    serve(record.path.resolve(), place, host, headless=no_browser or as_json)
+    return 0
+
+
+def lan_address(record: Any) -> str:
+    """This machine's address on the local network. Raises Refusal without a passcode, or net."""
+    import socket
+
+    from pourstats.store.access import guarded
+
+    if not guarded(record):
+        raise Refusal("--lan needs a passcode first: `pourstats passcode office`")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("10.255.255.255", 9))  # a datagram socket: nothing is sent
+            found = str(probe.getsockname()[0])
+        except OSError:
+            raise Refusal("this machine is on no network; join one, or leave out --lan") from None
+    return found
+
+
+@command("passcode", "pourstats passcode crew")
+@click.argument("role", type=click.Choice(["office", "crew"]))
+def passcode(role: str, store: Path | None, as_json: bool) -> int:
+    """Set the crew's or the office's passcode for the pages; an empty one takes it away.
+
+    The crew may log pours and see the day's plan; the office sees all.
+    """
+    from pourstats.store.access import set_passcode
+
+    given = click.prompt(f"Passcode of the {role}", default="", hide_input=True,
+                         confirmation_prompt=True, show_default=False, err=True)  # fmt: skip
+    set_passcode(opened(store), role, given)
+    done = "set" if given else "taken away"
+    printed({"role": role, "passcode": done}) if as_json else click.echo(
+        f"passcode of the {role} {done}"
+    )
     return 0
 
 

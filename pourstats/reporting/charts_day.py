@@ -78,12 +78,11 @@ def _slabs(day: Mapping[str, Any]) -> list[dict[str, Any]]:
         if pour["saw_opens"] and pour["saw_done"]:
             saw = ("saw", pour["saw_opens"]["p50"], pour["saw_done"]["p50"], PURPLE, 1.0)
             steps.append(saw)
-        rows += [
-            {"lane": lane, "what": what, "label": "" if what == "ready" else f"{what} {start[11:16]}",
-             "start": start, "end": end, "colour": colour, "solid": solid}
-            for what, start, end, colour, solid in steps
-            if start and end
-        ]  # fmt: skip
+        for what, start, end, colour, solid in steps:
+            if start and end:
+                told = "" if what == "ready" else f"{what} {start[11:16]}"
+                rows.append({"lane": lane, "what": what, "label": told, "start": start, "end": end,
+                             "colour": colour, "solid": solid})  # fmt: skip
     return rows
 
 

@@ -222,3 +222,49 @@ def test_a_load_elsewhere_goes_in_while_the_pages_are_open(
     page.reload()
     page.get_by_role("heading", name=f"{before + 1} pours").wait_for()
     page.context.close()
+
+
+def test_the_crews_passcode_opens_the_log_and_shows_no_pay(chrome: Any, tmp_path: Path) -> None:
+    from pourstats.store.access import set_passcode
+
+    store = Store(tmp_path / "s.duckdb")
+    load(store, sorted(SAMPLE.glob("*.csv")))
+    set_passcode(store, "office", "ledger-9")
+    set_passcode(store, "crew", "trowel-4")
+    with served(store.path, tmp_path, 8761) as address:
+        page, _ = opened(chrome, PHONE)
+        heard: list[str] = []
+        page.on("websocket", lambda socket: socket.on(
+            "framereceived", lambda frame: heard.append(str(frame))))  # fmt: skip
+        page.goto(f"{address}/price")
+        page.get_by_label("Passcode").fill("guess-1")
+        page.get_by_role("button", name="Open").click()
+        page.get_by_text("opens nothing here").wait_for()
+        page.get_by_label("Passcode").fill("trowel-4")
+        page.get_by_role("button", name="Open").click()
+        page.get_by_role("heading", name="That page is the office's").wait_for()
+        settled(page)
+        page.goto(f"{address}/log")
+        page.get_by_role("heading", name="Which pour?").wait_for()
+        for place in ("", "log", "plan", "price", "record", "record?pour=B297", "callbacks"):
+            page.goto(f"{address}/{place}")
+            settled(page)
+            assert page.get_by_label("Passcode").count() == 0, "a reload needs no passcode"
+            text = page.content()
+            for word in ("labor cost", "labor_cost", "default_pay", "bid_price", "ask $"):
+                assert word not in text, (place, word)
+        told = " ".join(heard)
+        for word in ("labor_cost", "labor_rate", "bid_price", "default_pay", "ask $"):
+            assert word not in told, word
+        page.context.close()
+
+
+def test_the_local_network_needs_a_passcode(tmp_path: Path) -> None:
+    import subprocess
+
+    done = subprocess.run(
+        [sys.executable, "-m", "pourstats.cli", "dashboard", "--lan", "--no-browser", "--store",
+         str(tmp_path / "s.duckdb")], capture_output=True, check=False, text=True, timeout=60,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert "pourstats passcode office" in done.stderr
