@@ -54,7 +54,7 @@ def week_html(review: Mapping[str, Any], system: System = "us") -> str:
     body = [
         f'<p class="quiet">{escape(sheet["title"])}</p>',
         f"<h1>{escape(sheet['big'])}</h1>",
-        f'<p class="lead">{_typed(sheet["sentence"])}</p>',
+        f'<p class="lead">{escape(sheet["sentence"])}</p>',
         *_answers(sheet),
         *_tiles(sheet["tiles"]),
         *_floors(sheet["floors"]),
@@ -78,7 +78,7 @@ def week_html(review: Mapping[str, Any], system: System = "us") -> str:
 
 
 def _typed(text: str) -> str:
-    """Escaped; what stands in backticks is to be typed."""
+    """Escaped; what stands in backticks is to be typed. For our own words only."""
     return re.sub(r"`([^`]*)`", r"<code>\1</code>", escape(text))
 
 
@@ -124,8 +124,9 @@ def _control(chart: Mapping[str, Any]) -> str:
         parts.append(
             f'<text x="{edge + 4}" y="{y(chart[end]) + 4}">× {chart[end + "_text"]}</text>'
         )
+    few = len(chart["dots"]) <= 80
     for x, place, now in chart["dots"]:
-        look, radius = ("now", 5) if now else ("was", 3)
+        look, radius = ("now", 5 if few else 3.5) if now else ("was", 3)
         parts.append(
             f'<circle class="{look}" cx="{round(x * edge, 1)}" cy="{y(place)}" r="{radius}"/>'
         )
@@ -215,4 +216,4 @@ def _shares(shares: Sequence[Mapping[str, Any]]) -> list[str]:
 def _lines(title: str, lines: Sequence[str]) -> list[str]:
     if not lines:
         return []
-    return [f"<h2>{escape(title)}</h2>", *(f"<p>{_typed(line)}</p>" for line in lines)]
+    return [f"<h2>{escape(title)}</h2>", *(f"<p>{escape(line)}</p>" for line in lines)]

@@ -155,8 +155,8 @@ def _air(weather: Mapping[str, Any], system: System) -> list[list[str]]:
         ("air_temp_f", "degF", "Air"),
         ("humidity_pct", "", "Humidity"),
         ("wind_mph", "mph", "Wind"),
-        ("evaporation_mean_lb_ft2_h", "lb/ft2/h", "Drying, mean"),
-        ("evaporation_max_lb_ft2_h", "lb/ft2/h", "Drying, most"),
+        ("evaporation_lb_ft2_h", "lb/ft2/h", "Evaporation, mean"),
+        ("evaporation_max_lb_ft2_h", "lb/ft2/h", "Evaporation, most"),
     ):
         value = weather.get(name)
         if value is None:

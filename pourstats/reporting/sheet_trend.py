@@ -32,12 +32,15 @@ def trend(review: Mapping[str, Any]) -> dict[str, Any]:
     found: dict[str, Any] = {"change": None, "low": None, "high": None, "late": late, "chart": None}
     if control is not None and points:
         found["chart"] = _chart(control, points)
-    if len(points) < late + LEAST:
+    afterwards = review["headline"].get("basis") == "before_and_after"
+    if afterwards or len(points) < late + LEAST:
         earlier = review["headline"].get("earlier_pours") or 0
         return found | {
             "answer": "Can't be told yet",
+            "chart": None if afterwards else found["chart"],
             "sentence": f"It takes {LATEST + LEAST} floors with hours to compare the latest ten"
-            f" with those before; the log has {earlier} before this week.",
+            f" with those before; before this week the log has"
+            f" {'fewer than ten' if afterwards else earlier}.",
         }
     gap, reach, wide = _welch(logs[-late:], logs[:-late])
     change, low, high = (float(np.exp(g)) for g in (gap, gap - reach, gap + reach))
@@ -81,7 +84,7 @@ def _welch(now: np.ndarray[Any, Any], before: np.ndarray[Any, Any]) -> tuple[flo
     error = float(np.sqrt(sum(parts)))
     gap = float(now.mean() - before.mean())
     if error == 0.0:
-        return gap, 0.0, 0.0
+        return gap, abs(gap), abs(gap)
     freedom = sum(parts) ** 2 / (parts[0] ** 2 / (now.size - 1) + parts[1] ** 2 / (before.size - 1))
     return gap, float(stdtrit(freedom, 0.9)) * error, float(stdtrit(freedom, 0.975)) * error
 

@@ -43,6 +43,9 @@ FLOORS_MOST = (14, 14, 10, 7, 4)
 VERDICTS = {
     "slow": "over", "far_slow": "far over", "fast": "under", "far_fast": "far under",
 }  # fmt: skip
+TILE_WORDS = {"late_min_per_load": "trucks late", "wait_share_pct": "hours spent waiting",
+              "first_pass_min": "first pass, from strike-off"}  # fmt: skip
+"""Where a figure's label is clear only under the heading that it has in the text."""
 BIG = {"above": "A slow week", "below": "A fast week", "usual": "An ordinary week"}
 
 
@@ -109,7 +112,7 @@ def _tiles(review: Mapping[str, Any], system: System) -> list[dict[str, str]]:
             value, more = more or value, value if more else ""
         usual = figure_span(name, figure, system)
         found.append({
-            "label": figure_label(name, review["figures"], system),
+            "label": TILE_WORDS.get(name) or figure_label(name, review["figures"], system),
             "value": value,
             "more": more,
             "usual": f"usual {usual}" if usual else "no usual yet",

@@ -170,13 +170,15 @@ def test_a_week_is_one_page_however_many_pours(tmp_path: Path, count: int) -> No
 
 
 def test_hostile_text_comes_out_as_text(tmp_path: Path) -> None:
-    store = more_pours(tmp_path, 10, site=HOSTILE, notes=HOSTILE * 8)
+    store = more_pours(tmp_path, 60, site=HOSTILE, notes=HOSTILE * 8)
     found = review(store, None)
+    found["lately"] = [{"text": HOSTILE * 3}] * 3
+    found["unfinished"] = [{"pour_id": HOSTILE, "missing": []}] * 9
     pdf = week_pdf(found)
     assert page_count(pdf) == 1
     text = read_back(pdf)
-    # Site names are shortened, but what stands there is their letters.
-    assert HOSTILE[:12] in text
+    # The headline names a site whole; in tables names are shortened.
+    assert '*bold* #panic("x") $a^2$ <label> @ref \\ `raw` =SUM(A1) [#pagebreak()] // /*' in text
     page = week_html(found)
     seen = Seen()
     seen.feed(page)
@@ -184,6 +186,23 @@ def test_hostile_text_comes_out_as_text(tmp_path: Path) -> None:
     whole = read_back(pour_pdf(pour_whole(store, "X003")))
     assert '*bold* #panic("x") $a^2$ <label> @ref \\ `raw` =SUM(A1) [#pagebreak()] // /*' in whole
     assert "<script>alert(1)</script>" in whole
+
+
+def test_ink_is_black_and_grey_only(season: Store) -> None:
+    page = pypdf.PdfReader(io.BytesIO(week_pdf(review(season, None)))).pages[0]
+    content = page.get_contents()
+    assert content is not None
+    # ISO 32000: g, sc and scn with one operand are grey; rg and k set red-green-blue and inks.
+    used = {(bytes(how), len(what)) for what, how in content.operations}
+    assert (b"scn", 1) in used or (b"g", 1) in used
+    assert not {how for how, _ in used} & {b"rg", b"RG", b"k", b"K"}
+    assert not [how for how, count in used if how in (b"sc", b"SC", b"scn", b"SCN") and count > 1]
+
+
+def test_a_week_judged_by_later_pours_tells_no_trend(season: Store) -> None:
+    found = review(season, date(2025, 4, 10))
+    assert found["headline"]["basis"] == "before_and_after"
+    assert "Can't be told yet" in read_back(week_pdf(found)).replace("’", "'")
 
 
 def test_no_pay_on_sheets(season: Store) -> None:
