@@ -23,7 +23,7 @@ from pourstats.reporting.page_html import week_html
 from pourstats.reporting.pour import PRIVATE_KEYS, pour_whole
 from pourstats.reporting.sheet import saved
 from pourstats.reporting.sheet_pour import pour_pdf
-from pourstats.reporting.sheet_trend import trend
+from pourstats.reporting.sheet_trend import changes, trend
 from pourstats.reporting.sheet_week import week_pdf
 from pourstats.reporting.week_record import review
 from pourstats.store.database import Store
@@ -167,6 +167,20 @@ def test_a_week_is_one_page_however_many_pours(tmp_path: Path, count: int) -> No
         assert rest is not None
         assert 4 <= len(set(re.findall(r"Nov \d+ (X\d{3}) ", text))) <= named
         assert len(set(re.findall(r"Nov \d+ (X\d{3}) ", text))) + int(rest[1]) == count
+
+
+def test_changes_follow_from_what_the_log_says(season: Store) -> None:
+    # The week of B266, whose row in the sample log says machine and rain; its second pass was
+    # ready at 12:10 and begun at 17:11, 5 h 01 later.
+    found = changes(review(season, date(2025, 8, 17)), "us")
+    assert [set(each) for each in found] == [{"do", "because", "source"}] * len(found)
+    assert 1 <= len(found) <= 3
+    assert found[0]["do"].startswith("Run every machine the day before")
+    assert "B266" in found[0]["because"]
+    assert "5 h 01 min" in found[0]["because"]
+    assert any("rain" in each["do"] for each in found)
+    text = read_back(week_pdf(review(season, date(2025, 8, 17))))
+    assert all(f"Because {each['because']}." in text for each in found)
 
 
 def test_hostile_text_comes_out_as_text(tmp_path: Path) -> None:

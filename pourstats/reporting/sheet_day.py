@@ -1,0 +1,94 @@
+"""The planned day as a sheet to hand out: a row a slab, a row a person. No pay and no cost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from pourstats.reporting.day import TASKS, _person
+from pourstats.reporting.sheet import cut, typeset
+from pourstats.reporting.week_sentences import System
+
+SHADES = {"set_up": 225, "clean_up": 225, "place": 150, "finish": 0, "saw": 85, "travel": 255,
+          "wait": 255, "return_visit": 225}  # fmt: skip
+"""How dark a stretch is drawn, 0 black to 255 white; drives and waits are white with an edge."""
+
+
+def day_pdf(plan: Mapping[str, Any], system: System = "us") -> bytes:
+    """The days of a plan (the dict of ``planning.day.plan``), a sheet each, as one PDF."""
+    return typeset("day", day_sheet(plan, system))
+
+
+def day_sheet(plan: Mapping[str, Any], system: System = "us") -> dict[str, Any]:
+    """All that stands on the sheets."""
+    return {
+        "paper": "us-letter" if system == "us" else "a4",
+        "key": [[TASKS[task], SHADES[task]] for task in ("set_up", "place", "finish", "saw")],
+        "days": [_day(day) for day in plan["days"]],
+    }
+
+
+def _day(day: Mapping[str, Any]) -> dict[str, Any]:
+    date = datetime.fromisoformat(day["date"])
+    names = list(dict.fromkeys(task["worker"] for task in day["tasks"]))
+    times = [_h(task[end], date) for task in day["tasks"] for end in ("start", "end")]
+    first, last = (int(min(times)), -int(-max(times) // 1)) if times else (6, 18)
+    span = max(last - first, 1)
+    step = 1 if span <= 12 else 2
+    return {
+        "title": f"{date:%A} {date:%B} {date.day}, {date.year}",
+        "hours": [[(hour - first) / span, str(hour % 24)] for hour in range(first, last + 1, step)],
+        "slabs": [_slab(pour) for pour in day["pours"]],
+        "people": [
+            {
+                "name": cut(name, 16),
+                "told": cut(_told(name, day), 900),
+                "bars": [
+                    [(_h(t["start"], date) - first) / span, (_h(t["end"], date) - first) / span,
+                     SHADES[t["task"]]]
+                    for t in day["tasks"] if t["worker"] == name
+                ],
+            }
+            for name in names
+        ],
+        "not_needed": cut(", ".join(day["not_needed"]), 200),
+        "unplanned": [cut(f"{o['pour_id']}: {o['reason']}", 200) for o in day["unplanned"]],
+        "watch": [
+            cut(f"If {w['if']}: {w['do']} ({w['because']}).", 260) for w in day["what_to_watch"]
+        ],
+        "cautions": [
+            cut(f"{c['do']} {c['because']} ({c['source']})", 400) for c in day["cautions"]
+        ],
+    }  # fmt: skip
+
+
+def _told(name: str, day: Mapping[str, Any]) -> str:
+    line = " ".join(" ".join(_person(name, day)).split())
+    return line.removeprefix(" ".join(name.split()) + ": ")
+
+
+def _h(time: str, day: datetime) -> float:
+    """Hours since that day's midnight."""
+    return (datetime.fromisoformat(time) - day).total_seconds() / 3600.0
+
+
+def _slab(pour: Mapping[str, Any]) -> list[str]:
+    spacing = "" if pour["loads"] == 1 else f", {pour['spacing_min']:g} min apart"
+    sawn = "" if not pour["saw"] else _range(pour["saw_done"]) if pour["saw_done"] else "next day"
+    return [
+        cut(" ".join(str(pour[name]) for name in ("pour_id", "site") if pour[name]), 40),
+        pour["place_start"][11:16],
+        f"{pour['loads']}{spacing}",
+        _range(pour["place_end"]),
+        _range(pour["first_pass"]),
+        _range(pour["last_pass_end"]),
+        sawn,
+    ]
+
+
+def _range(spread: Mapping[str, str] | None) -> str:
+    if spread is None:
+        return ""
+    middle, low, high = (spread[name][11:16] for name in ("p50", "p10", "p90"))
+    return f"{middle} ({low} to {high})"
