@@ -136,15 +136,15 @@ def _day(
             unplanned.append({"pour_id": day.slabs[slab].pour_id, "reason": lack})
             places.remove(slab)
     found: list[Found] = []
-    whole: Found | None = None
+    ready: list[Found] = []
     if len(places) > MOST_AT_ONCE:
-        places, left_out = _one_by_one(day, places, runs // len(places))
+        places, left_out, ready = _one_by_one(day, places, runs // len(places))
         unplanned += left_out
     while places:
-        found = search(day.only(places), runs)
+        found = sorted([*search(day.only(places), runs), *ready], key=lambda f: f.outcome.score)
+        ready = []
         if not found or _fits(day, places, found[0]):
             break
-        whole = whole or found[0]
         dropped = _least_loss(day, places, runs // 8) if len(places) > 1 else places[0]
         if dropped is None:
             break
@@ -189,7 +189,9 @@ def _fits(day: Day, places: list[int], best: Found) -> bool:
     return not best.outcome.breaches or alone or (under_way and len(places) == 1)
 
 
-def _one_by_one(day: Day, places: list[int], runs: int) -> tuple[list[int], list[dict[str, str]]]:
+def _one_by_one(
+    day: Day, places: list[int], runs: int
+) -> tuple[list[int], list[dict[str, str]], list[Found]]:
     """Of many slabs those that fit together, added one by one: under way, agreed, early first."""
 
     def turn(slab: int) -> tuple[bool, bool, float, float, int]:
@@ -198,13 +200,14 @@ def _one_by_one(day: Day, places: list[int], runs: int) -> tuple[list[int], list
         return one.happened.begin is None, one.fixed is None, one.starts[0], work, slab
 
     kept: list[int] = []
+    best: list[Found] = []
     left_out = []
     for slab in sorted(places, key=turn):
         wanted = sorted([*kept, slab])
         part = day.only(wanted)
         ways = search(part, runs)
         if ways and (_fits(day, wanted, ways[0]) or day.slabs[slab].happened.begin is not None):
-            kept = wanted
+            kept, best = wanted, ways
         else:
             name = day.slabs[slab].pour_id
             others = ", ".join(day.slabs[i].pour_id for i in kept)
@@ -212,7 +215,7 @@ def _one_by_one(day: Day, places: list[int], runs: int) -> tuple[list[int], list
             left_out.append(
                 {"pour_id": name, "reason": f"beside {others}: {why}; put {name} on another day"}
             )
-    return kept, left_out
+    return kept, left_out, best
 
 
 def _least_loss(day: Day, places: list[int], runs: int) -> int | None:
