@@ -1,6 +1,7 @@
 """Answers kept until the store changes: each is asked for again only when its counter has moved.
 
-The store is opened for each reading and closed at once, so that a load elsewhere can go on.
+The store is opened for each reading and closed at once, so that a load elsewhere can go on. Every
+visit is given the same objects: pages read them and change nothing in them.
 """
 
 from pathlib import Path
@@ -44,7 +45,7 @@ def needed() -> Mark:
     return found
 
 
-@st.cache_data(max_entries=40, show_spinner="…")
+@st.cache_resource(max_entries=40, show_spinner="…")
 def week(at: Mark, ending: Any) -> dict[str, Any]:
     """The weekly review."""
     from pourstats.reporting.week_record import review
@@ -52,7 +53,7 @@ def week(at: Mark, ending: Any) -> dict[str, Any]:
     return review(Store(Path(at[0])), ending)
 
 
-@st.cache_data(max_entries=40, show_spinner=False)
+@st.cache_resource(max_entries=40, show_spinner=False)
 def frame(at: Mark, name: str) -> Any:
     """A log table, book or measure, whole."""
     from pourstats.store import reading
@@ -61,7 +62,7 @@ def frame(at: Mark, name: str) -> Any:
         return reading.frame(connection, name)
 
 
-@st.cache_data(max_entries=60, show_spinner=False)
+@st.cache_resource(max_entries=60, show_spinner=False)
 def pour(at: Mark, pour_id: str) -> dict[str, Any]:
     """One pour, whole."""
     from pourstats.reporting.pour import pour_whole
@@ -69,7 +70,7 @@ def pour(at: Mark, pour_id: str) -> dict[str, Any]:
     return pour_whole(Store(Path(at[0])), pour_id)
 
 
-@st.cache_data(max_entries=60, show_spinner=False)
+@st.cache_resource(max_entries=60, show_spinner=False)
 def people_frame(frame: Any, name: str, system: Any) -> Any:
     """A frame as people read it: units in the heads, numbers rounded."""
     import pandas as pd
@@ -87,7 +88,7 @@ def people_frame(frame: Any, name: str, system: Any) -> Any:
     return pd.DataFrame(rounded)
 
 
-@st.cache_data(max_entries=10, show_spinner="…")
+@st.cache_resource(max_entries=10, show_spinner="…")
 def patterns(at: Mark) -> dict[str, Any]:
     """What weather did to the crew's intervals."""
     from pourstats.reporting.answers import patterns_answer
@@ -95,7 +96,7 @@ def patterns(at: Mark) -> dict[str, Any]:
     return patterns_answer(Store(Path(at[0]))).result
 
 
-@st.cache_data(max_entries=10, show_spinner="…")
+@st.cache_resource(max_entries=10, show_spinner="…")
 def callbacks(at: Mark) -> dict[str, Any]:
     """The picture of callbacks."""
     from pourstats.reporting.answers import callbacks_answer
@@ -103,7 +104,7 @@ def callbacks(at: Mark) -> dict[str, Any]:
     return callbacks_answer(Store(Path(at[0]))).result
 
 
-@st.cache_data(max_entries=10, show_spinner="…")
+@st.cache_resource(max_entries=10, show_spinner="…")
 def rates(at: Mark) -> dict[str, Any]:
     """The rate card."""
     from pourstats.reporting.answers import rate_card_answer
@@ -111,7 +112,7 @@ def rates(at: Mark) -> dict[str, Any]:
     return rate_card_answer(Store(Path(at[0]))).result
 
 
-@st.cache_data(max_entries=60, show_spinner="…")
+@st.cache_resource(max_entries=60, show_spinner="…")
 def bid(
     at: Mark | None, jobs: tuple[str, ...], confidence: float, sets: tuple[tuple[str, str], ...]
 ) -> dict[str, Any]:
@@ -124,7 +125,7 @@ def bid(
     return worked_out(call.jobs, call.record, call.house, confidence, None, dict(sets) or None)
 
 
-@st.cache_data(max_entries=4, show_spinner=False)
+@st.cache_resource(max_entries=4, show_spinner=False)
 def guarded(at: Mark | None) -> bool:
     """Whether a passcode is set."""
     from pourstats.store import access
