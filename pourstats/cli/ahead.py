@@ -117,6 +117,8 @@ def trucks(jobs: tuple[str, ...], forecast: Path | None, store: Path | None, as_
               help="What has happened so far, as a log folder; else the store's.")  # fmt: skip
 @click.option("--calendar", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the day as an iCalendar file.")  # fmt: skip
+@click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write the day sheet as one page to print.")  # fmt: skip
 def plan(
     jobs: tuple[str, ...],
     forecast: Path,
@@ -124,6 +126,7 @@ def plan(
     now: str | None,
     log: Path | None,
     calendar: Path | None,
+    pdf: Path | None,
     store: Path | None,
     as_json: bool,
 ) -> int:
@@ -133,10 +136,15 @@ def plan(
     """
     from pourstats.reporting.day import plan_text
     from pourstats.reporting.planned import plan_answer, write_calendar
+    from pourstats.reporting.sheet import saved
+    from pourstats.reporting.sheet_day import day_pdf
 
     answer = plan_answer(opened(store), jobs, forecast, off, now, log)
     printed(answer.result) if as_json else click.echo(plan_text(answer.result), nl=False)
     if calendar is not None:
         answer.notes.append(write_calendar(opened(store), answer.result, calendar))
+    if pdf is not None:
+        saved(pdf, day_pdf(answer.result))
+        answer.notes.append(f"day sheet written to {pdf}")
     noted(answer.notes)
     return answer.status
