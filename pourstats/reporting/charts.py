@@ -111,7 +111,9 @@ def week_floors(review: Mapping[str, Any], system: System, dark: bool = False) -
     subtitle = "Dot: labor-hours spent. Bar: eight such floors in ten; tick: the middle."
     names = [row["floor"] for row in rows]
     y = alt.Y("floor:N", sort=names, title=None, axis=alt.Axis(ticks=False, domain=False))
-    x = alt.X("spent:Q", title="labor-hours", scale=alt.Scale(zero=True, nice=True))
+    most = max(max(row["spent"], row["high"] or 0.0) for row in rows)
+    # Room for the label behind the longest bar, on a phone too.
+    x = alt.X("spent:Q", title="labor-hours", scale=alt.Scale(domain=[0, 1.3 * most]))
     base = over(rows)
     layers: list[Any] = []
     if judged:
