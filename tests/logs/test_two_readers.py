@@ -36,6 +36,14 @@ def test_both_readers_agree(rows: list[list[str]], end: str, last: bool, bom: bo
     assert quick.beyond == careful.beyond
 
 
+def test_a_row_of_any_blanks_is_a_blank_row_for_both() -> None:
+    every = [chr(i) for i in range(0x110000) if chr(i).isspace() and chr(i) not in "\r\n\t"]
+    text = "a,b\n" + "".join(f"{mark},{mark}\n" for mark in every) + "1,2\n"
+    quick = files.csv_sheet(text.encode(), "x.csv")
+    assert quick is not None
+    assert quick.lines.tolist() == [len(every) + 2]
+
+
 def test_the_quick_reader_is_really_taken_for_a_plain_file() -> None:
     text = "a,b,c\n1,2,3\n4,5,6\n"
     assert files._plain_sheet(text, ",", 1, 3) is not None
