@@ -18,6 +18,12 @@ from pourstats.faults import Refusal
 __all__ = ["ahead", "cli", "main", "record", "review", "serve"]
 
 
+STOPPED = (
+    "stopped; the file under way is not in the store, those before it are. The same command again"
+    " goes on; `pourstats undo` takes back what is in"
+)
+
+
 def main() -> None:
     """Run the command line; nobody sees a traceback."""
     try:
@@ -30,14 +36,15 @@ def main() -> None:
         error.show()
         status = 2
     except (click.Abort, KeyboardInterrupt):
-        told("stopped; nothing half-done is stored")
+        told(STOPPED)
         status = 130
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
     except Exception as error:
-        told(_unforeseen(error))
-        status = 2
+        stopped = "interrupt" in str(error).lower()
+        told(STOPPED if stopped else _unforeseen(error))
+        status = 130 if stopped else 2
     sys.exit(status if isinstance(status, int) else 0)
 
 

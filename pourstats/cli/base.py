@@ -119,7 +119,10 @@ def day(text: str | None) -> date | None:
     if text is None:
         return None
     try:
-        return date.fromisoformat(text)
+        found = date.fromisoformat(text)
+        if not 1970 <= found.year <= 2199:
+            raise ValueError
+        return found
     except ValueError:
         raise Refusal(f"'{text}' is not a date; write it as {date.today().isoformat()}") from None
 

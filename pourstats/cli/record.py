@@ -72,6 +72,8 @@ def table(
         frame = reading.frame(connection, name)
     if frame.empty:
         raise Refusal(f"{name} has no rows yet", status=1)
+    if as_json and form not in (None, "json"):
+        raise Refusal(f"--json and --format {form} contradict each other; give one of them")
     form = form or ("json" if as_json else out.suffix[1:].lower() if out else None)
     if out is not None:
         tables.write(frame, name, form or "csv", system, out, meanings=tables_meanings(name))
@@ -223,8 +225,12 @@ def restore(file: Path, store: Path | None, as_json: bool) -> int:
     from pourstats.store.rescue import restore as put_back
 
     record = opened(store)
-    pours = put_back(record, file)
-    printed({"store": str(record.path), "pours": pours}) if as_json else click.echo(
-        f"{pours} pours restored to {record.path}"
-    )
+    pours, replaced = put_back(record, file)
+    if as_json:
+        kept = None if replaced is None else str(replaced)
+        printed({"store": str(record.path), "pours": pours, "replaced": kept})
+        return 0
+    click.echo(f"{pours} pours restored to {record.path}")
+    if replaced is not None:
+        click.echo(f"The store that was there lies at {replaced}")
     return 0

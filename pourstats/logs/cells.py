@@ -160,11 +160,16 @@ def _split(text: str) -> tuple[dt.date | str | None, str]:
 
 def _date_remedy(text: str) -> str:
     other = _OTHER_DATE.match(text)
-    if other is not None and len(other[1]) == 4:
-        return f"{quoted(text)}: write the date with hyphens, as 2031-06-03"
-    if other is not None:
-        return f"{quoted(text)} can be read in two ways; write year first, as 2031-06-03"
-    return f"{quoted(text)} is not a date; write it as 2031-06-03"
+    if other is None:
+        return f"{quoted(text)} is not a date; write it as 2031-06-03"
+    how = "in a spreadsheet, format the column as yyyy-mm-dd"
+    first, second, year = (int(other[i]) for i in (1, 2, 3))
+    if len(other[1]) == 4:
+        return f"{quoted(text)}: write the date with hyphens, as 2031-06-03; {how}"
+    if (first > 12) != (second > 12) and year >= 1970:
+        month, day = (second, first) if first > 12 else (first, second)
+        return f"{quoted(text)}: write the year first, as {year}-{month:02d}-{day:02d}; {how}"
+    return f"{quoted(text)} can be read in two ways; write year first, as 2031-06-03; {how}"
 
 
 def _read_time(text: str, mark: str) -> Cell:

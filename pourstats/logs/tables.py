@@ -150,7 +150,7 @@ _ORDERED = Column(
     unit="yd3", low=0, above_low=True, odd_high=2000,
 )  # fmt: skip
 _HANDS = Column(
-    "hands", "number", "people placing", "Hands", "Gente", low=0, odd_high=30, short=True
+    "hands", "number", "people placing", "Hands", "Gente", low=0, odd_low=1, odd_high=30, short=True
 )
 _FINISH_HANDS = Column(
     "finish_hands", "number", "people who stayed to finish", "Hands to finish",

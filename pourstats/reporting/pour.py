@@ -11,6 +11,7 @@ from pourstats.logs.tables import POURS, TABLES
 from pourstats.reporting.columns import time_text
 from pourstats.store import measures, reading
 from pourstats.store.database import Store
+from pourstats.store.history import near_ids
 from pourstats.units import System, to_system, unit_in
 
 if TYPE_CHECKING:
@@ -44,10 +45,7 @@ def pour_whole(store: Store, pour_id: str) -> dict[str, Any]:
         pours = reading.frame(connection, "pours")
         mine = pours[pours["pour_id"] == pour_id]
         if mine.empty:
-            from difflib import get_close_matches
-
-            near = get_close_matches(pour_id, list(pours["pour_id"]), n=3, cutoff=0.5)
-            hint = f"; did you mean {' or '.join(near)}?" if near else ""
+            hint = near_ids(pour_id, list(pours["pour_id"]))
             raise Refusal(f"no pour {pour_id!r} is stored{hint}", 1)
         found: dict[str, Any] = {"pour": _rows(mine)[0]}
         for name in (*LISTS, "forecasts", *MEASURES):

@@ -26,6 +26,8 @@ PATIENCE_S = 10.0
 """How long a held store is waited for."""
 
 _ONE_AT_A_TIME = threading.RLock()
+_SEEN: set[Path] = set()
+"""Files that were looked at once, before they were first opened."""
 
 
 def default_path() -> Path:
@@ -117,6 +119,12 @@ class Store:
             with suppress(duckdb.Error):
                 connection.close()
 
+    def looks_like_one(self) -> bool:
+        """Whether the file begins as DuckDB's do. Only where nobody of this process holds it open:
+        closing a file gives up the process's lock on it."""
+        with self.path.open("rb") as file:
+            return file.read(12)[8:] == b"DUCK"
+
     def _missing(self) -> Refusal:
         return Refusal(
             f"there is no store at {self.path} yet; `pourstats load FOLDER` makes one from"
@@ -140,6 +148,11 @@ class Store:
         import duckdb
 
         deadline = time.monotonic() + self.patience_s
+        if self.path not in _SEEN:
+            with suppress(OSError):
+                if self.path.is_file() and self.path.stat().st_size and not self.looks_like_one():
+                    raise Refusal(f"{self.path} is not a pourstats store; --store names another")
+            _SEEN.add(self.path)
         pause = 0.01
         while True:
             try:

@@ -31,7 +31,8 @@ def delete(store: Store, pour_id: str) -> dict[str, int]:
     with store.write(create=False) as connection:
         here = first_row(connection.execute("SELECT 1 FROM pours WHERE pour_id = ?", [pour_id]))
         if here is None:
-            raise Refusal(f"no pour {pour_id!r} is stored; `pourstats table pours` lists them", 1)
+            ids = [name for (name,) in connection.execute("SELECT pour_id FROM pours").fetchall()]
+            raise Refusal(f"no pour {pour_id!r} is stored{near_ids(pour_id, ids)}", 1)
         connection.execute("BEGIN")
         first = meta_number(connection, "next_seq")
         change = books.begin(connection, "delete", pour_id)
@@ -56,6 +57,17 @@ def delete(store: Store, pour_id: str) -> dict[str, int]:
         return counts
 
 
+def near_ids(name: str, ids: list[str]) -> str:
+    """``; did you mean …?`` for an id that isn't there, or where to look."""
+    from difflib import get_close_matches
+
+    alike = [known for known in ids if known.lower() == name.lower()]
+    near = alike or get_close_matches(name, ids, n=3, cutoff=0.5)
+    if not near:
+        return "; `pourstats table pours` lists them"
+    return f"; did you mean {' or '.join(near)}?"
+
+
 def undo(store: Store) -> str:
     """Take back the last change that still stands; says what it was.
 
@@ -71,6 +83,11 @@ def undo(store: Store) -> str:
         if row is None:
             raise Refusal("there is no change to take back", status=1)
         number, at, command, detail, first, last = row
+        if command == "restore":
+            raise Refusal(
+                f"the last change was a restore; the store that it replaced lies at {detail}:"
+                f" `pourstats restore {detail}` puts it back"
+            )
         connection.execute("BEGIN")
         counts: dict[str, int] = {}
         if command == "delete":

@@ -12,7 +12,7 @@ from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, intake, workbook
 from pourstats.logs.cells import normalized
 from pourstats.logs.tables import DEPENDENTS, TABLES, Table
-from pourstats.store import books, corrections, lookalikes, mappings, taps
+from pourstats.store import books, corrections, lookalikes, mappings, oddities, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import Outcome, store_rows
 from pourstats.store.schema import first_row
@@ -154,8 +154,7 @@ class _Loading:
         part = self._part(path)
         if part is None:
             names = ", ".join(f"{name}.csv" for name in TABLES)
-            self._fail(path, f"no log table is called so; name it after what it holds ({names}),"
-                       " or let `pourstats map` look at it")  # fmt: skip
+            self._fail(path, f"no log table is called so; name it after what it holds: {names}")
             return []
         return [part] if part.tables else []
 
@@ -316,6 +315,7 @@ class _Loading:
         if self.loaded and self.first_seq is not None and self.change is not None:
             with self.store.read() as connection:
                 self.report.warnings += lookalikes.found(connection, self.first_seq)
+                self.report.warnings += oddities.found(connection, self.first_seq)
                 if "crew_time" in self.loaded:
                     self.report.warnings += lookalikes.clashes(connection, self.first_seq)
 

@@ -44,6 +44,12 @@ def found(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
             f"SELECT {column} AS name, '' AS within, _seq >= {first_seq} AS fresh FROM {table}"
             for table in tables
         )
+        if column == "pour_id":
+            # A row that waits for B214 while b214 is stored would wait for ever.
+            union += (
+                f" UNION ALL SELECT pour_id, '', seq >= {first_seq} FROM set_aside"
+                " WHERE waits_for_pour AND state = 'open'"
+            )
         warnings += _alike(connection, column, union)
     for column, (table, within) in _WITHIN.items():
         warnings += _alike(

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 BOOKS: dict[str, str] = {
-    "set_aside": """SELECT noted_at, table_name AS "table", file, sheet, line, "column", value,
-        reason, text FROM set_aside WHERE state = 'open' ORDER BY aside_id""",
+    "set_aside": """SELECT file, sheet, line, "column", reason, value, text,
+        table_name AS "table", noted_at FROM set_aside WHERE state = 'open' ORDER BY aside_id""",
     "history": """SELECT noted_at, action, "table", key, file, sheet, line, text, "values" FROM (
             SELECT noted_at, action, table_name AS "table", key, file, sheet, line, text,
                    "values", change_id, hist_seq AS place FROM history

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourstats.faults import Refusal
+from pourstats.store import books
 from pourstats.store.database import Store
-from pourstats.store.schema import first_row
+from pourstats.store.schema import first_row, meta_number
 
 if TYPE_CHECKING:
     import duckdb
@@ -45,13 +46,18 @@ def backup(store: Store, target: Path) -> int:
         return int(pours[0]) if pours else 0
 
 
-def restore(store: Store, source: Path) -> int:
-    """Put a backup in the store's place; how many pours are in it. A damaged or foreign file is
-    refused, and the store stays as it was. Raises Refusal."""
+def restore(store: Store, source: Path) -> tuple[int, Path | None]:
+    """Put a backup in the store's place: how many pours are in it, and where the store that it
+    replaced now lies (None if there was none).
+
+    A damaged or foreign backup is refused and the store stays as it was, as is a file at the
+    store's path that is no store. Raises Refusal.
+    """
     if not source.is_file():
         raise Refusal(f"there is no backup file {source}")
     if store.exists() and source.resolve() == store.path.resolve():
         raise Refusal(f"{source} is the store itself; name the backup")
+    _refuse_foreign(store)
     part = store.path.with_name(store.path.name + ".restoring")
     try:
         store.path.parent.mkdir(parents=True, exist_ok=True)
@@ -62,14 +68,55 @@ def restore(store: Store, source: Path) -> int:
         raise Refusal(f"{source} can't be copied ({error.strerror})") from None
     try:
         pours = _checked(part, source)
-        if store.exists():
-            with _held(store):
-                pass
+        replaced = _set_by(store)
+        if replaced is not None:
+            _note(part, replaced)
         part.replace(store.path)
-        _forget(store.path.with_name(store.path.name + ".wal"))
     finally:
         _forget(part)
-    return pours
+    return pours, replaced
+
+
+def _refuse_foreign(store: Store) -> None:
+    path = store.path
+    if not path.exists():
+        return
+    if not path.is_file():
+        raise Refusal(f"{path} is no file that a store could be; --store takes a file")
+    if path.stat().st_size and not store.looks_like_one():
+        raise Refusal(
+            f"{path} is not a pourstats store, and was left alone; move it away, or name another"
+        )
+    try:
+        with store.read():
+            pass
+    except Refusal as error:
+        if "not a pourstats store; name another" in str(error) or "newer" in str(error):
+            raise
+
+
+def _set_by(store: Store) -> Path | None:
+    """Move the store that is to be replaced beside its place; where it lies now."""
+    if not store.exists():
+        return None
+    with _held(store):
+        pass
+    stamp = books.now().strftime("%Y%m%d-%H%M%S")
+    aside = store.path.with_name(f"{store.path.stem}.replaced-{stamp}{store.path.suffix}")
+    log = store.path.with_name(store.path.name + ".wal")
+    store.path.replace(aside)
+    if log.exists():
+        log.replace(aside.with_name(aside.name + ".wal"))
+    return aside
+
+
+def _note(part: Path, replaced: Path) -> None:
+    """Write the restoring down as the last change, so that undo says where the other store is."""
+    with Store(part).write(create=False) as connection:
+        connection.execute("BEGIN")
+        first = meta_number(connection, "next_seq")
+        books.finish(connection, books.begin(connection, "restore", str(replaced)), first)
+        connection.execute("COMMIT")
 
 
 @contextlib.contextmanager

@@ -283,15 +283,17 @@ def test_backup_and_restore_bring_all_back(full: Any) -> None:
     before, books = _rows(full.store), _books(full.store)
     delete(full.store, "A1")
     rules.set_rule(full.store, "burden", "0.6")
-    assert restore(full.store, copy) == 1
+    assert restore(full.store, copy)[0] == 1
     assert _rows(full.store) == before
-    assert _books(full.store) == books
+    found = _books(full.store)
+    # The restoring itself is written down, so that undo knows of it.
+    assert [change[2] for change in found["changes"][-1:]] == ["restore"]
+    assert {**found, "changes": found["changes"][:-1]} == books
     assert rules.in_force(full.store, "burden")["burden"]["value"] == 0.4
-    undo(full.store)
-    undo(full.store)
-    assert full.value("SELECT area FROM pours") == 600
+    with pytest.raises(Refusal, match="the store that it replaced lies at"):
+        undo(full.store)
     assert copy.exists()
-    assert restore(full.store, copy) == 1
+    assert restore(full.store, copy)[0] == 1
 
 
 def _books(store: Store) -> dict[str, list[Any]]:
@@ -304,7 +306,7 @@ def test_restore_where_there_is_no_store(full: Any, tmp_path: Path) -> None:
     copy = full.folder / "copy.backup"
     backup(full.store, copy)
     other = Store(tmp_path / "new" / "place" / "s.duckdb")
-    assert restore(other, copy) == 1
+    assert restore(other, copy) == (1, None)
     assert _rows(other) == _rows(full.store)
 
 
@@ -312,8 +314,8 @@ def test_restore_replaces_a_damaged_store(full: Any) -> None:
     before = _rows(full.store)
     copy = full.folder / "copy.backup"
     backup(full.store, copy)
-    full.store.path.write_bytes(b"damaged" * 1000)
-    assert restore(full.store, copy) == 1
+    full.store.path.write_bytes(full.store.path.read_bytes()[:20] + b"damaged" * 1000)
+    assert restore(full.store, copy)[0] == 1
     assert _rows(full.store) == before
 
 
@@ -443,3 +445,44 @@ def test_the_change_counter_moves_with_every_change_and_only_then(full: Any) -> 
     with full.store.read():
         pass
     assert counter() == seen[-1]
+
+
+def test_restore_keeps_what_it_replaces_and_undo_says_where(tmp_path: Path) -> None:
+    pour = "pour_id,date,site,slab_type,area,thickness\n{},2031-06-03,Mill,garage,600,4\n"
+    store = Store(tmp_path / "s.duckdb")
+    (tmp_path / "pours.csv").write_text(pour.format("P1"))
+    load(store, [tmp_path / "pours.csv"])
+    backup(store, tmp_path / "one.backup")
+    (tmp_path / "pours.csv").write_text(pour.format("P2"))
+    load(store, [tmp_path / "pours.csv"])
+    pours, replaced = restore(store, tmp_path / "one.backup")
+    assert pours == 1
+    assert replaced is not None
+    with Store(replaced).read() as connection:
+        assert connection.execute("SELECT count(*) FROM pours").fetchall() == [(2,)]
+    with pytest.raises(Refusal, match="the store that it replaced lies at"):
+        undo(store)
+    assert restore(store, replaced)[0] == 2
+
+
+@pytest.mark.parametrize("content", [b"an old ledger", b"PK\x03\x04" + b"x" * 100])
+def test_restore_leaves_a_file_that_is_no_store_alone(tmp_path: Path, content: bytes) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    with store.write():
+        pass
+    backup(store, tmp_path / "one.backup")
+    ledger = tmp_path / "ledger.xlsx"
+    ledger.write_bytes(content)
+    with pytest.raises(Refusal, match="not a pourstats store"):
+        restore(Store(ledger), tmp_path / "one.backup")
+    assert ledger.read_bytes() == content
+    with pytest.raises(Refusal, match="not a pourstats store"), Store(ledger).read():
+        pass
+
+    other = tmp_path / "invoices.duckdb"
+    with duckdb.connect(str(other)) as connection:
+        connection.execute("CREATE TABLE invoices AS SELECT 1 AS n")
+    with pytest.raises(Refusal, match="not a pourstats store"):
+        restore(Store(other), tmp_path / "one.backup")
+    with pytest.raises(Refusal, match="no file that a store could be"):
+        restore(Store(tmp_path), tmp_path / "one.backup")

@@ -1,0 +1,41 @@
+"""Warnings about rows that were stored but hardly mean what they say, of those loaded since."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import duckdb
+
+MOST_TOLD = 10
+
+_RULES: tuple[str, ...] = (
+    """SELECT 'trucks: load ' || ticket || ' of ' || pour_id || ' began unloading before it'
+              || ' arrived; check both times'
+       FROM trucks WHERE _seq >= {first} AND pour_start < arrived ORDER BY _seq""",
+    """SELECT 'callbacks: ' || c.callback_id || ' was reported before ' || c.pour_id
+              || ' was poured; check its date'
+       FROM callbacks AS c JOIN pours AS p USING (pour_id)
+       WHERE c._seq >= {first} AND c.reported < p.date ORDER BY c._seq""",
+    """SELECT 'passes: pass ' || a.pass_no || ' of ' || a.pour_id || ' begins more than 18 h after'
+              || ' the first concrete; is its day right?'
+       FROM passes AS a JOIN pours AS p USING (pour_id)
+       WHERE a._seq >= {first} AND a.start > p.place_start + INTERVAL 18 HOUR ORDER BY a._seq""",
+    """SELECT 'crew_time: ' || p.pour_id || ' had ' || CAST(p.hands AS INTEGER) || ' hands, but the'
+              || ' crew time of only ' || t.people || ' is logged; its hours count those alone'
+       FROM pours AS p JOIN (
+           SELECT pour_id, count(DISTINCT worker) AS people, max(_seq) AS seq FROM crew_time
+           WHERE task NOT IN ('travel', 'return_visit') GROUP BY pour_id) AS t USING (pour_id)
+       WHERE greatest(p._seq, t.seq) >= {first} AND t.people < p.hands ORDER BY p._seq""",
+)
+
+
+def found(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
+    """A line a row, at most ten of a kind and then how many more."""
+    lines: list[str] = []
+    for rule in _RULES:
+        rows = [text for (text,) in connection.execute(rule.format(first=first_seq)).fetchall()]
+        lines += rows[:MOST_TOLD]
+        if len(rows) > MOST_TOLD:
+            lines.append(f"and {len(rows) - MOST_TOLD} more such rows")
+    return lines
