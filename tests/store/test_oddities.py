@@ -1,0 +1,61 @@
+"""Rows that can be stored but hardly mean what they say are warned of, once, when they come."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pourstats.store.database import Store
+from pourstats.store.loading import load
+
+POURS = (
+    "pour_id,date,site,slab_type,area,thickness,hands,place_start,place_end,crew_out\n"
+    "A1,2031-06-03,Mill,garage,600,4,3,7:00,8:30,13:00\n"
+)
+
+
+def loaded(store: Store, folder: Path, **files: str) -> list[str]:
+    folder.mkdir(exist_ok=True)
+    for name, text in files.items():
+        (folder / f"{name}.csv").write_text(text)
+    return load(store, [folder]).warnings
+
+
+def test_each_oddity_is_named_and_not_told_again(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    told = loaded(
+        store, tmp_path / "log", pours=POURS,
+        trucks="pour_id,ticket,volume,arrived,pour_start\nA1,7,9,8:30,8:20\n",
+        callbacks="callback_id,pour_id,reported,defect\nC1,A1,2031-05-01,dusting\n",
+        passes="pour_id,pass_no,start,end\nA1,1,6:00,6:20\n",
+        crew_time="pour_id,worker,task,start,end\nA1,Bo,place,7:30,9:30\n",
+    )  # fmt: skip
+    for words in (
+        "load 7 of A1 began unloading before it arrived",
+        "C1 was reported before A1 was poured",
+        "pass 1 of A1 begins more than 18 h after",
+        "A1 had 3 hands, but the crew time of only 1 is logged",
+    ):
+        assert any(words in line for line in told), words
+    assert loaded(store, tmp_path / "log") == []
+
+
+def test_a_whole_and_orderly_log_is_not_warned_of(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    rows = "".join(f"A1,{who},place,7:00,8:30\n" for who in ("Bo", "Cy", "Di"))
+    told = loaded(
+        store, tmp_path / "log", pours=POURS,
+        trucks="pour_id,ticket,volume,arrived,pour_start\nA1,7,9,8:20,8:20\n",
+        passes="pour_id,pass_no,start,end\nA1,1,10:00,10:20\n",
+        crew_time="pour_id,worker,task,start,end\n" + rows,
+    )  # fmt: skip
+    assert told == []
+
+
+def test_a_row_that_waits_for_a_pour_of_another_case_is_told(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    loaded(store, tmp_path / "log", pours=POURS)
+    told = loaded(
+        store, tmp_path / "log",
+        callbacks="callback_id,pour_id,reported,defect\nC1,a1,2031-09-01,dusting\n",
+    )  # fmt: skip
+    assert any("'A1' and 'a1' look alike" in line for line in told)
