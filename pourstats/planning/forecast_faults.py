@@ -10,6 +10,8 @@ from pourstats.learning.clock.conditions import hours, number, words
 
 Array = NDArray[np.float64]
 
+NEAR_H = 24.0
+"""A forecast that begins later than this after the pour says nothing of it."""
 COARSE_H = 6.0
 """A forecast's readings may lie this far apart (log format)."""
 
@@ -26,6 +28,20 @@ def forecast_faults(
                 float(np.quantile(last_h[row], 0.9)))
         for row in range(len(jobs))
     ]  # fmt: skip
+
+
+def near(forecast: pd.DataFrame | None, starts: pd.Series) -> pd.DataFrame | None:
+    """The forecast's rows that lie near any of the jobs; None where none does."""
+    if forecast is None or not len(forecast):
+        return forecast
+    time, begun = hours(forecast["time"]), hours(starts)
+    known = begun[~np.isnan(begun)]
+    if not known.size:
+        return forecast
+    # From days before the first job, since the base is cold or warm from them, to after the last.
+    kept = forecast[(time >= known.min() - 240.0) & (time <= known.max() + 72.0)]
+    late = len(kept) and hours(kept["time"]).min() > known.max() + NEAR_H
+    return None if late or not len(kept) else kept
 
 
 def lender(forecast: pd.DataFrame) -> str:
@@ -47,12 +63,15 @@ def _faults(
         site = lent
     own = forecast[[name == site for name in named]].sort_values("time")
     time = hours(own["time"])
-    if time[-1] < start:
-        return [
-            *said,
-            f"The forecast ends {_clock(time[-1])}, before the pour begins: a mild day is assumed,"
-            " and the doubt is wide.",
-        ]
+    if time[-1] < start or time[0] > start + NEAR_H:
+        day = f"{pd.Timestamp(round(time[0] * 60.0), unit='m'):%b %d, %Y}"
+        end = f"{pd.Timestamp(round(time[-1] * 60.0), unit='m'):%b %d %H:%M}"
+        misses = (
+            f"The forecast ends {end}, before the pour begins"
+            if time[-1] < start
+            else f"The forecast is for {day} and later, not for the pour's day"
+        )
+        return [*said, f"{misses}: a mild day is assumed, and the doubt is wide."]
     if time[0] > start + 1.0:
         said.append(
             f"The forecast begins {_clock(time[0])}, after the pour: its first reading stands for"

@@ -133,6 +133,10 @@ def test_five_rows_copied_off_a_phone_will_do():
     [
         (weather(hours=33), "too early for"),
         (weather(hours=24), "before the pour begins"),
+        (
+            weather().assign(time=lambda w: w["time"] + pd.Timedelta(days=200)),
+            "not for the pour's day",
+        ),
         (weather(site="B"), "that of B stands in"),
         (weather(sun=np.nan), "neither sun nor cloud"),
         (weather(sun=np.nan, cloud=20.0), "no sun"),
@@ -144,6 +148,12 @@ def test_a_forecast_that_lacks_something_says_so_and_the_rest_is_told(forecast, 
     job = one(forecast=forecast)
     assert any(words in note for note in job["notes"]), job["notes"]
     assert job["since_placed_min"]["p50"] > 30
+
+
+def test_a_forecast_of_another_month_is_not_used():
+    """January's frost, told for a July pour, gives what no forecast gives."""
+    far = weather().assign(time=lambda w: w["time"] + pd.Timedelta(days=200), air_temp=20.0)
+    assert one(forecast=far)["since_placed_min"] == one(forecast=None)["since_placed_min"]
 
 
 def test_a_start_that_nobody_agreed_is_assumed_and_said():
