@@ -153,7 +153,7 @@ def test_a_forecast_that_lacks_something_says_so_and_the_rest_is_told(forecast, 
 def test_a_forecast_of_another_month_is_not_used():
     """January's frost, told for a July pour, gives what no forecast gives."""
     far = weather().assign(time=lambda w: w["time"] + pd.Timedelta(days=200), air_temp=20.0)
-    assert one(forecast=far)["since_placed_min"] == one(forecast=None)["since_placed_min"]
+    assert one(forecast=far)["since_placed_min"] == one(forecast=pd.DataFrame())["since_placed_min"]
 
 
 def test_a_start_that_nobody_agreed_is_assumed_and_said():
