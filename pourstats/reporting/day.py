@@ -52,7 +52,9 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
         )
     for out in day["unplanned"]:
         lines += wrap(
-            f"NOT PLANNED  {out['pour_id']}: {out['reason']}.", WIDTH, subsequent_indent="    "
+            f"NOT PLANNED  {out['pour_id']}: {out['reason'].removeprefix(out['pour_id'] + ': ')}.",
+            WIDTH,
+            subsequent_indent="    ",
         )
     if not day["pours"]:
         return lines
