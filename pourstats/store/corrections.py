@@ -14,7 +14,8 @@ from pourstats.logs import clocks, intake
 from pourstats.logs.cells import quoted
 from pourstats.logs.tables import TABLES, Table
 from pourstats.store import books
-from pourstats.store.rows import _array, bare_clocks, store_rows
+from pourstats.store.comparing import array, bare_clocks
+from pourstats.store.rows import store_rows
 from pourstats.store.schema import first_row
 
 if TYPE_CHECKING:
@@ -100,12 +101,12 @@ def _resolve_table(
     names = [column.name for column in table.columns if column.kind == "time"]
     bare_of = [bare_clocks(text) for text in found["_bare"].to_pylist()]
     bare = {n: np.array([b.get(n, -1) for b in bare_of], np.int32) for n in names}
-    times = {n: _array(found[n]).astype("datetime64[us]") for n in names}
+    times = {n: array(found[n]).astype("datetime64[us]") for n in names}
     stood = {n: np.where(bare[n] >= 0, clocks.NONE, times[n]) for n in names}
     task = np.array(found["task"].to_pylist(), object) if table.name == "crew_time" else None
     after, broken = clocks.resolved(
-        table, stood, bare, _array(found["_day"]).astype("datetime64[D]"),
-        _array(found["_start"]).astype("datetime64[us]"), task,
+        table, stood, bare, array(found["_day"]).astype("datetime64[D]"),
+        array(found["_start"]).astype("datetime64[us]"), task,
     )  # fmt: skip
     bad = np.zeros(found.num_rows, dtype=bool)
     for rule in broken:
@@ -115,7 +116,7 @@ def _resolve_table(
         differs |= (after[n] != times[n]) & ~(np.isnat(after[n]) & np.isnat(times[n]))
     if not differs.any():
         return
-    born = _array(found["_born"])
+    born = array(found["_born"])
     places = pa.table({
         "_born": pa.array(born[differs]),
         "bad": pa.array(bad[differs]),

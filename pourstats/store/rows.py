@@ -13,24 +13,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pourstats.faults import Fault
-from pourstats.logs import clocks
 from pourstats.logs.cells import quoted
-from pourstats.logs.files import shown
 from pourstats.logs.intake import ARROW_TYPES, Checked
-from pourstats.logs.tables import SQL_TYPES, Table
+from pourstats.logs.tables import SQL_TYPES
 from pourstats.store import books
+from pourstats.store.comparing import near, on, same
+from pourstats.store.dating import Dating
 from pourstats.store.schema import DELETABLE, first_row
 
 if TYPE_CHECKING:
     import duckdb
-
-SAME = 1e-9
-"""Numbers that differ by less than this share of themselves are the same."""
-WAITING = "no pour {} is stored or in this load; the row is kept and taken up once that pour comes"
 
 
 @dataclass
@@ -62,7 +57,7 @@ def store_rows(
     return _Storing(connection, rows, change, seqs).outcome()
 
 
-class _Storing:
+class _Storing(Dating):
     def __init__(
         self,
         connection: duckdb.DuckDBPyConnection,
@@ -70,20 +65,16 @@ class _Storing:
         change: books.Change,
         seqs: NDArray[np.int64] | None,
     ) -> None:
-        self.connection = connection
-        self.rows = rows
-        self.table: Table = rows.table
+        super().__init__(connection, rows)
         self.change = change
         self.earlier = seqs is not None
         self.seqs = change.take(connection, rows.read) if seqs is None else seqs
-        self.waiting: set[int] = set()
         self.result = Outcome(read=rows.read)
-        self.times = [c.name for c in self.table.columns if c.kind == "time"]
         self.written = [name for name in self.table.names if name in rows.names]
 
     def outcome(self) -> Outcome:
         if self.rows.read:
-            deleted_pour = self._resolve()
+            deleted_pour = self.resolve()
             source = books.source(self.connection, self.change, self.rows)
             self._stage(source, deleted_pour)
             self._classify()
@@ -92,94 +83,6 @@ class _Storing:
         done.set_aside = len({row for row, _ in self.rows.faults})
         done.faults = self.rows.faults
         return done
-
-    # Times --------------------------------------------------------------------------------------
-
-    def _resolve(self) -> NDArray[np.bool_]:
-        """Date the bare times, check the order of times, find rows whose pour is missing.
-
-        Returns which rows belong to a deleted pour.
-        """
-        rows, n = self.rows, self.rows.read
-        date = np.full(n, "NaT", dtype="datetime64[D]")
-        start: clocks.Times | None = None
-        deleted = np.zeros(n, dtype=bool)
-        if self.table.anchor in ("own", "job") and "date" in rows.columns:
-            date = _array(rows.columns["date"]).astype("datetime64[D]")
-        if self.table.needs_pour:
-            date, start, deleted = self._pours()
-        times = {name: _array(rows.columns[name]) for name in self.times if name in rows.columns}
-        bare = {name: clock for name, clock in rows.clocks.items() if name in times}
-        lacking = [name for name in self.times if name not in times]
-        if lacking and self.table.order:
-            self._add_stored(times, bare, lacking)
-        task = None
-        if self.table.name == "crew_time" and "task" in rows.columns:
-            task = np.array(rows.columns["task"].to_pylist(), dtype=object)
-        self.resolved, broken = clocks.resolved(self.table, times, bare, date, start, task)
-        self.bare = bare
-        for rule in broken:
-            for row in np.flatnonzero(rule.rows & rows.whole):
-                self._break(int(row), rule)
-        return deleted
-
-    def _break(self, row: int, rule: clocks.Broken) -> None:
-        written = self.rows.written.get(rule.column)
-        text = shown(written[row].as_py()).strip() if written is not None else None
-        stood = str(self.resolved[rule.column][row].astype("datetime64[s]")).replace("T", " ")
-        value = text or stood.removesuffix(":00")
-        self.rows.fault(row, rule.column, value, f"{quoted(value)} {rule.reason}")
-
-    def _pours(self) -> tuple[NDArray[Any], clocks.Times, NDArray[np.bool_]]:
-        """Date and place_start of each row's pour; a row without one is set aside."""
-        ids = self.rows.columns.get("pour_id")
-        n = self.rows.read
-        if ids is None:
-            nothing = np.full(n, "NaT", dtype="datetime64[us]")
-            return nothing.astype("datetime64[D]"), nothing, np.zeros(n, dtype=bool)
-        names = pa.table({"i": np.arange(n), "pour_id": ids})
-        self.connection.register("named", names)
-        found = self.connection.sql(
-            """SELECT coalesce(p.date, d.date) AS date,
-                      coalesce(p.place_start, d.place_start) AS place_start,
-                      p.pour_id IS NOT NULL AS here, d.pour_id IS NOT NULL AS gone
-               FROM named AS n LEFT JOIN pours AS p ON p.pour_id = n.pour_id
-               LEFT JOIN (SELECT pour_id, max(date) AS date, max(place_start) AS place_start
-                          FROM deleted_pours GROUP BY pour_id) AS d ON d.pour_id = n.pour_id
-               ORDER BY n.i"""
-        ).to_arrow_table()
-        self.connection.unregister("named")
-        here, gone = _array(found["here"]).astype(bool), _array(found["gone"]).astype(bool)
-        for row in np.flatnonzero(~here & ~gone):
-            name = ids[int(row)].as_py()
-            if name is not None:
-                if self.rows.whole[row]:
-                    self.waiting.add(int(row))
-                self.rows.fault(int(row), "pour_id", name, WAITING.format(quoted(name)))
-        date = _array(found["date"]).astype("datetime64[D]")
-        return date, _array(found["place_start"]).astype("datetime64[us]"), ~here & gone
-
-    def _add_stored(
-        self, times: dict[str, clocks.Times], bare: dict[str, NDArray[Any]], lacking: list[str]
-    ) -> None:
-        """Add the stored times of columns that this file lacks: they stay, so they count."""
-        key = [name for name in self.table.key if name not in self.times]
-        if not all(name in self.rows.columns for name in key) or len(key) < len(self.table.key):
-            return
-        staged = {name: self.rows.columns[name] for name in key}
-        self.connection.register("named", pa.table({"i": np.arange(self.rows.read), **staged}))
-        picked = ", ".join(f't."{name}"' for name in lacking)
-        found = self.connection.sql(
-            f"SELECT {picked}, t._bare FROM named AS n LEFT JOIN {self.table.name} AS t"
-            f" ON {_on(key, 'n', 't')} ORDER BY n.i"
-        ).to_arrow_table()
-        self.connection.unregister("named")
-        texts = found["_bare"].to_pylist()
-        for name in lacking:
-            times[name] = _array(found[name]).astype("datetime64[us]")
-            if any(text and f"{name}=" in text for text in texts):
-                bare[name] = np.array([bare_clocks(text).get(name, -1) for text in texts], np.int32)
-                times[name] = np.where(bare[name] >= 0, clocks.NONE, times[name])
 
     # Staging ------------------------------------------------------------------------------------
 
@@ -203,28 +106,10 @@ class _Storing:
         columns["_source"] = pa.array(np.full(len(kept), source))
         columns["_line"] = pa.array(rows.lines[kept])
         columns["_raw"] = rows.raw.take(chosen)
-        columns["_bare"] = self._bare_texts().take(chosen)
+        columns["_bare"] = self.bare_texts().take(chosen)
         columns["_seq"] = pa.array(self.seqs[kept])
         columns["_gone"] = pa.array(deleted_pour[kept])
         self.staged = pa.table(columns)
-
-    def _bare_texts(self) -> Any:
-        """``place_start=06:40:00;left=…`` for the times a row wrote without a date, else null."""
-        parts = []
-        for name, clock in self.bare.items():
-            if not (clock >= 0).any():
-                continue
-            distinct, places = np.unique(clock, return_inverse=True)
-            words = [
-                f"{name}={s // 3600:02d}:{s // 60 % 60:02d}:{s % 60:02d}" if s >= 0 else None
-                for s in distinct.tolist()
-            ]
-            parts.append(pa.array(words, pa.string()).take(pa.array(places)))
-        if not parts:
-            return pa.nulls(self.rows.read, pa.string())
-        joined = pc.binary_join_element_wise(*parts, ";", null_handling="replace")
-        joined = pc.utf8_trim(pc.replace_substring_regex(joined, ";+", ";"), ";")
-        return pc.if_else(pc.equal(joined, ""), pa.scalar(None, pa.string()), joined)
 
     # Comparing ----------------------------------------------------------------------------------
 
@@ -240,27 +125,27 @@ class _Storing:
             f"""CREATE OR REPLACE TEMP TABLE often AS
                 SELECT {keys} FROM incoming GROUP BY {keys} HAVING count(*) > 1"""
         )
-        same = _same(self.table, self.written, "i", "t")
+        alike = same(self.table, self.written, "i", "t")
         gone = (
-            f"LEFT JOIN deleted_{table} AS d ON {_on(self.table.key, 'i', 'd')}"
+            f"LEFT JOIN deleted_{table} AS d ON {on(self.table.key, 'i', 'd')}"
             if table in DELETABLE
             else ""
         )
-        same_gone = _same(self.table, self.written, "i", "d") if gone else "false"
+        alike_gone = same(self.table, self.written, "i", "d") if gone else "false"
         connection.execute(
             f"""CREATE OR REPLACE TEMP TABLE fate AS
                 SELECT i._i, t._born AS born,
                     CASE WHEN o.repeated THEN 'repeated'
                          WHEN {"t._seq > i._seq" if self.earlier else "false"} THEN 'older'
-                         WHEN t._seq IS NOT NULL AND ({same}) THEN 'unchanged'
+                         WHEN t._seq IS NOT NULL AND ({alike}) THEN 'unchanged'
                          WHEN t._seq IS NOT NULL THEN 'replaced'
-                         WHEN {"d._seq IS NOT NULL" if gone else "false"} AND ({same_gone})
+                         WHEN {"d._seq IS NOT NULL" if gone else "false"} AND ({alike_gone})
                              THEN 'gone'
                          WHEN {"d._seq IS NOT NULL OR i._gone" if gone else "false"} THEN 'refused'
                          ELSE 'added' END AS fate
-                FROM incoming AS i LEFT JOIN {table} AS t ON {_on(self.table.key, "i", "t")} {gone}
+                FROM incoming AS i LEFT JOIN {table} AS t ON {on(self.table.key, "i", "t")} {gone}
                 LEFT JOIN (SELECT *, true AS repeated FROM often) AS o
-                    ON {_on(self.table.key, "i", "o")}
+                    ON {on(self.table.key, "i", "o")}
                 QUALIFY row_number() OVER (PARTITION BY i._i ORDER BY
                     {"d._change DESC" if gone else "i._i"}) = 1"""
         )
@@ -424,7 +309,7 @@ class _Storing:
     def _stored_rows(self, table: str) -> dict[tuple[Any, ...], dict[str, Any]]:
         found = (
             self.connection.sql(
-                f"SELECT t.* FROM {table} AS t JOIN often AS o ON {_on(self.table.key, 't', 'o')}"
+                f"SELECT t.* FROM {table} AS t JOIN often AS o ON {on(self.table.key, 't', 'o')}"
             )
             .to_arrow_table()
             .to_pylist()
@@ -436,7 +321,7 @@ class _Storing:
             new, old = row[name], before[name]
             if new == old:
                 continue
-            if isinstance(new, float) and isinstance(old, float) and _near(new, old):
+            if isinstance(new, float) and isinstance(old, float) and near(new, old):
                 continue
             return False
         return True
@@ -508,7 +393,7 @@ class _Storing:
     def _key(self, row: int) -> str | None:
         parts = []
         for name in self.table.key:
-            if name in self.times and name in getattr(self, "resolved", {}):
+            if name in self.times and name in self.resolved:
                 value: Any = self.resolved[name][row]
                 value = None if np.isnat(value) else str(value.astype("datetime64[s]"))
             else:
@@ -522,50 +407,3 @@ class _Storing:
     def _pour_id(self, row: int) -> str | None:
         array = self.rows.columns.get("pour_id")
         return array[row].as_py() if array is not None else None
-
-
-def bare_clocks(text: str | None) -> dict[str, int]:
-    """Column → seconds of day from the kept text of a row's bare times."""
-    found = {}
-    for part in (text or "").split(";"):
-        name, _, clock = part.partition("=")
-        if clock:
-            hour, minute, second = (int(piece) for piece in clock.split(":"))
-            found[name] = hour * 3600 + minute * 60 + second
-    return found
-
-
-def _array(column: Any) -> NDArray[Any]:
-    if isinstance(column, pa.ChunkedArray):
-        column = column.combine_chunks()
-    if isinstance(column, pa.ChunkedArray):
-        column = pa.concat_arrays(column.chunks) if column.chunks else pa.array([], column.type)
-    return np.asarray(column.to_numpy(zero_copy_only=False))
-
-
-def _near(a: float, b: float) -> bool:
-    return abs(a - b) <= max(SAME * max(abs(a), abs(b)), 1e-12)
-
-
-def _on(names: Any, left: str, right: str) -> str:
-    parts = []
-    for name in names:
-        sign = "IS NOT DISTINCT FROM" if name in ("since", "quantile") else "="
-        parts.append(f'{left}."{name}" {sign} {right}."{name}"')
-    return " AND ".join(parts)
-
-
-def _same(table: Table, names: list[str], left: str, right: str) -> str:
-    parts = []
-    for name in names:
-        if name in table.key:
-            continue
-        a, b = f'{left}."{name}"', f'{right}."{name}"'
-        equal = f"{a} IS NOT DISTINCT FROM {b}"
-        if table.column(name).kind == "number":
-            equal = (
-                f"({equal} OR coalesce(abs({a} - {b}) <="
-                f" greatest({SAME} * greatest(abs({a}), abs({b})), 1e-12), false))"
-            )
-        parts.append(equal)
-    return " AND ".join(parts) or "true"
