@@ -35,19 +35,32 @@ def load(paths: tuple[Path, ...], store: Path | None, as_json: bool) -> int:
     return report.status
 
 
+def ask(record: Any, name: str, question: str, shown: str) -> None:
+    """Ask for one house rule until the answer can be used, or is left as shown."""
+    from pourstats.store.rules import set_rule
+
+    while True:
+        text = click.prompt(question, default=shown, err=True)
+        if not text or text == shown:
+            return
+        try:
+            set_rule(record, name, text)
+        except Refusal as error:
+            told(str(error))
+        else:
+            return
+
+
 def ask_house_rules(record: Any) -> None:
     """Ask for the few house rules that matter, at first run on a terminal."""
     from pourstats import settings
-    from pourstats.store.rules import set_rule
 
     told("A few house rules make the figures yours. Enter keeps what is shown.")
     for rule in settings.RULES.values():
         if rule.ask:
             shown = "" if rule.default is None else f"{rule.default:g}" if isinstance(
                 rule.default, float) else str(rule.default)  # fmt: skip
-            text = click.prompt(f"{rule.meaning} ({rule.unit})", default=shown, err=True)
-            if text and text != shown:
-                set_rule(record, rule.name, text)
+            ask(record, rule.name, f"{rule.meaning} ({rule.unit})", shown)
 
 
 @command("table", "pourstats table pour_output --format csv --out pours.csv")
