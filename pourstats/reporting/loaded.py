@@ -26,16 +26,29 @@ def load_text(report: Report, brief: bool = False) -> str:
         lines += _by_file(report.set_aside)
     if report.warnings:
         lines += ["", "Stored, but look at these:" if report.rows else "Look at these:"]
-        for line in report.warnings[:MOST_SHOWN]:
+        told = _grouped(report.warnings)
+        for line in told[:MOST_SHOWN]:
             lines += _wrapped(line, "  ")
-        if len(report.warnings) > MOST_SHOWN:
-            lines.append(f"  and {len(report.warnings) - MOST_SHOWN} more")
+        if len(told) > MOST_SHOWN:
+            lines.append(f"  and {len(told) - MOST_SHOWN} more")
     return "\n".join(lines) + "\n"
+
+
+_NO_ROWS = ": has a header but no rows"
+
+
+def _grouped(warnings: list[str]) -> list[str]:
+    """The warnings, blank tables on one line: a template is filled in bit by bit."""
+    blank = [line.removesuffix(_NO_ROWS) for line in warnings if line.endswith(_NO_ROWS)]
+    rest = [line for line in warnings if not line.endswith(_NO_ROWS)]
+    return [*rest, *([f"a header but no rows: {'; '.join(blank)}"] if blank else [])]
 
 
 def _counts(report: Report) -> list[str]:
     lines = []
     for name, counts in report.tables.items():
+        if not counts["read"] and not counts["taken_up"] and report.rows:
+            continue
         parts = [
             f"{counts[what]:,} {words}"
             for what, words in (
