@@ -130,6 +130,11 @@ class RuleError(ValueError):
     """A name that is no house rule, or a value that it can't take; the text names the remedy."""
 
 
+def rule_name(name: str) -> str:
+    """The name as it is declared: case, spaces, hyphens and underscores don't matter."""
+    return re.sub(r"[\s_-]+", "_", name.strip().lower())
+
+
 def parsed(name: str, text: str) -> Value:
     """The value of a house rule from its text; an empty text unsets it (the default holds).
 

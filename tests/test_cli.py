@@ -302,7 +302,8 @@ def test_delete_and_undo(season: Run) -> None:
 def test_settings_show_and_set(run: Run, tmp_path: Path) -> None:
     assert "burden" in run("settings").out
     assert not (tmp_path / "s.duckdb").exists()
-    assert run("settings", "burden", "40%").status == 0
+    assert run("settings", "Burden", "40%").status == 0
+    assert run("settings", "burden", "--store", str(tmp_path)).status == 2, "a folder is no store"
     assert json.loads(run("settings", "burden", "--json").out)["burden"]["value"] == 0.4
     assert run("settings", "burden", "").status == 0
     assert json.loads(run("settings", "--json").out)["burden"]["value"] == 0.35

@@ -51,15 +51,15 @@ class Store:
         self.patience_s = patience_s
 
     def exists(self) -> bool:
-        """Whether there is a file at the store's path, and something in it."""
+        """Whether there is a file at the store's path, and something in it. Refusal for a folder."""
+        if self.path.is_dir():
+            raise self._unusable("")
         return self.path.is_file() and self.path.stat().st_size > 0
 
     @contextmanager
     def read(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """A connection to read with. Refusal (status 1) where there is no store."""
         with _ONE_AT_A_TIME:
-            if self.path.is_dir():
-                raise self._unusable("")
             if not self.exists():
                 raise self._missing()
             with self._opened(read_only=True) as connection:
@@ -80,8 +80,6 @@ class Store:
         """A connection to write with, its schema up to date; makes the store unless ``create`` is
         False. The caller commits what it began."""
         with _ONE_AT_A_TIME:
-            if self.path.is_dir():
-                raise self._unusable("")
             if not self.exists():
                 if not create:
                     raise Refusal(f"there is no store at {self.path}", status=1)

@@ -20,6 +20,7 @@ from pourstats.store.schema import meta_number
 
 def set_rule(store: Store, name: str, value: str) -> None:
     """Set a house rule; an empty value goes back to the default. Raises Refusal."""
+    name = settings.rule_name(name)
     try:
         settings.parsed(name, value)
     except settings.RuleError as error:
@@ -47,7 +48,8 @@ def in_force(store: Store, name: str | None = None) -> dict[str, dict[str, Any]]
 
     Without a store the defaults. Raises Refusal for a name that is none.
     """
-    if name is not None and name not in settings.RULES:
+    if name is not None:
+        name = settings.rule_name(name)
         try:
             settings.parsed(name, "")
         except settings.RuleError as error:
