@@ -51,7 +51,7 @@ class Store:
         self.patience_s = patience_s
 
     def exists(self) -> bool:
-        """Whether there is a file at the store's path, and something in it. Refusal for a folder."""
+        """Whether a file with something in it is at the store's path. Refusal for a folder."""
         if self.path.is_dir():
             raise self._unusable("")
         return self.path.is_file() and self.path.stat().st_size > 0
