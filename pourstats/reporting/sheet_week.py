@@ -7,10 +7,10 @@ Nothing here gives pay away: a sheet on the wall is read by everyone.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import log
 from typing import Any
 
 from pourstats.reporting.sheet import cut, pages, typeset
-from pourstats.reporting.sheet_trend import changes, trend
 from pourstats.reporting.week import without_private
 from pourstats.reporting.week_sentences import (
     System,
@@ -27,6 +27,7 @@ from pourstats.reporting.week_sentences import (
     standout_text,
     unit_text,
 )
+from pourstats.reporting.week_trend import because_text
 from pourstats.reporting.week_words import number_text
 
 TILES = (
@@ -71,8 +72,11 @@ def week_sheet(review: Mapping[str, Any], system: System = "us", tight: int = 0)
         "title": f"The week of {title}",
         "big": _big(review),
         "sentence": cut(headline_text(review), 520),
-        "trend": trend(review) if counted else None,
-        "changes": changes(review, system) if counted else [],
+        "trend": _trend(review) if counted else None,
+        "changes": [
+            {"do": change["do"], "because": because_text(change["why"], system)}
+            for change in review["changes"]
+        ],
         "tiles": _tiles(review, system) if counted else [],
         "floors": _floors(review, system, FLOORS_MOST[tight]) if counted else None,
         "shares": _shares(review, system) if counted else [],
@@ -97,6 +101,40 @@ def _big(review: Mapping[str, Any]) -> str:
     side = "the usual hours" if percent == 0 else (
         f"{abs(percent)}% {'more' if percent > 0 else 'fewer'} hours than usual")  # fmt: skip
     return f"{BIG[head['verdict']]}: {side}"
+
+
+def _trend(review: Mapping[str, Any]) -> dict[str, Any]:
+    told = review["trend"]
+    afterwards = review["headline"].get("basis") == "before_and_after"
+    chart = None if afterwards else _control(review["control"])
+    return {"answer": told["answer"], "sentence": told["sentence"], "chart": chart}
+
+
+def _control(control: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """The control chart as places in a unit square: ratios on a logarithmic scale, in order."""
+    points = [p for p in (control or {}).get("points", []) if p["ratio"] > 0.0]
+    if control is None or not points:
+        return None
+    ratios = [p["ratio"] for p in points]
+    top = max(control["upper"], *ratios) * 1.08
+    bottom = min(control["lower"], *ratios) / 1.08
+
+    def place(ratio: float) -> float:
+        return log(ratio / bottom) / log(top / bottom)
+
+    return {
+        "dots": [
+            [(i + 0.5) / len(points), place(p["ratio"]), bool(p["in_week"])]
+            for i, p in enumerate(points)
+        ],
+        "upper": place(control["upper"]),
+        "lower": place(control["lower"]),
+        "usual": place(1.0) if bottom < 1.0 < top else None,
+        "upper_text": f"{control['upper']:.2f}",
+        "lower_text": f"{control['lower']:.2f}",
+        "earlier": sum(not p["in_week"] for p in points),
+        "now": sum(p["in_week"] for p in points),
+    }
 
 
 def _tiles(review: Mapping[str, Any], system: System) -> list[dict[str, str]]:

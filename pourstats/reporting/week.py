@@ -25,6 +25,7 @@ from pourstats.reporting.week_hours import (
 from pourstats.reporting.week_sentences import headline_text, reason_text, standout_text
 from pourstats.reporting.week_standouts import stands_out
 from pourstats.reporting.week_text import week_text
+from pourstats.reporting.week_trend import changes_told, trend_told
 
 PRIVATE_KEYS: tuple[str, ...] = (
     "labor_cost_usd", "labor_cost_usd_per_yd3", "billed_usd_per_paid_h", "cost_from",
@@ -61,9 +62,9 @@ def week_review(
     pour). ``open_pours`` are unfinished pours, ``set_aside`` rows that wait for mending, and
     ``lately`` lines that other features add from kept results.
 
-    Keys: week, state (no_pours, quiet_week, early, rough, full), headline, stands_out, figures,
-    pours, days, control, par, bids, callbacks, unfinished, set_aside, assumed, missing,
-    cannot_tell, lately.
+    Keys: week, state (no_pours, quiet_week, early, rough, full), headline, trend, changes,
+    stands_out, figures, pours, days, control, par, bids, callbacks, unfinished, set_aside, assumed,
+    missing, cannot_tell, lately.
     """
     wide = ledger(frames)
     start = _start(wide, ending)
@@ -71,6 +72,8 @@ def week_review(
         "week": _week(wide, start),
         "state": "no_pours",
         "headline": {},
+        "trend": None,
+        "changes": [],
         "stands_out": [],
         "figures": {},
         "pours": [],
@@ -118,6 +121,9 @@ def _finished(review: dict[str, Any]) -> dict[str, Any]:
     for item in review["stands_out"]:
         item["sentence"] = standout_text(item)
         item["because"] = reason_text(item)
+    if review["pours"]:
+        review["trend"] = trend_told(review)
+        review["changes"] = changes_told(review)
     return review
 
 

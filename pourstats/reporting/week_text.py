@@ -23,6 +23,7 @@ from pourstats.reporting.week_sentences import (
     standout_text,
     unit_text,
 )
+from pourstats.reporting.week_trend import because_text
 from pourstats.reporting.week_words import (
     FIGURE_ROWS,
     LACK_WORDS,
@@ -45,7 +46,9 @@ def week_text(review: Mapping[str, Any], units: System = "us") -> str:
         lines.append("")
     lines += _block(headline_text(review), "", "")
     if review["state"] not in ("no_pours", "quiet_week"):
+        lines += _trend(review["trend"])
         lines += _stood_out(review, units)
+        lines += _changes(review["changes"], units)
         lines += _floors(review, units)
         lines += _figures(review, units)
         lines += _pars(review, units)
@@ -61,6 +64,20 @@ def _block(text: str, first: str, rest: str) -> list[str]:
     held = re.sub(r"`[^`]*`", lambda typed: typed[0].replace(" ", "\0"), text)
     lines = wrap(held, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
     return [line.replace("\0", " ") for line in lines]
+
+
+def _trend(trend: Mapping[str, Any]) -> list[str]:
+    return ["", *_block(f"ARE WE GETTING BETTER? {trend['answer']}. {trend['sentence']}", "", "")]
+
+
+def _changes(changes: Sequence[Mapping[str, Any]], units: System) -> list[str]:
+    if not changes:
+        return []
+    lines = ["", "WHAT TO CHANGE NEXT WEEK"]
+    for place, change in enumerate(changes, 1):
+        because = because_text(change["why"], units)
+        lines += _block(f"{change['do']}: because {because}.", f"  {place}. ", "     ")
+    return lines
 
 
 def _stood_out(review: Mapping[str, Any], units: System) -> list[str]:
