@@ -102,6 +102,7 @@ REINFORCEMENTS = ("none", "fiber", "mesh", "rebar")
 BASES = ("soil", "stone", "vapor_sheet", "foam_board")
 PLACEMENTS = ("chute", "wheelbarrow", "buggy", "pump", "conveyor")
 EXPOSURES = ("sun", "shade", "mixed", "indoors")
+WINDS_FELT = ("calm", "breezy", "windy")
 FINISHES = ("broom", "float", "trowel", "hard_trowel")
 SAW_TYPES = ("early_entry", "conventional", "handheld", "tooled", "none")
 CURES = ("none", "compound", "wet", "sheet", "blankets")
@@ -217,6 +218,8 @@ POURS = Table(
                "last of the crew off after finishing; a later trip to saw is not in it", "Gone",
                "Se fue la gente", end_of="crew_in", short=True),
         _MIX, _STRENGTH, _SLUMP, _ADMIXTURES, _SCM, _REINFORCEMENT, _BASE, _PLACEMENT, _EXPOSURE,
+        Column("wind_felt", "choice", "the wind on the slab, as felt", "Wind", "Viento",
+               choices=WINDS_FELT),
         _FINISH, _CONCRETE_TEMP,
         Column("place_start", "time", "first concrete out", "First concrete", "Primer concreto",
                short=True),

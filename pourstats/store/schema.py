@@ -16,8 +16,8 @@ from pourstats.logs.tables import DEPENDENTS, SQL_TYPES, TABLES, Table
 if TYPE_CHECKING:
     import duckdb
 
-VERSION = 2
-"""Version 1 had no ``mappings`` and no ``kept``."""
+VERSION = 3
+"""Version 1 had no ``mappings`` and no ``kept``; 2 had no ``wind_felt`` of a pour."""
 
 KEPT_COLUMNS = (
     "_source BIGINT", "_line BIGINT", "_raw VARCHAR", "_bare VARCHAR", "_seq BIGINT",
@@ -48,11 +48,14 @@ CREATE TABLE mappings (signature VARCHAR, theirs VARCHAR, ours VARCHAR, unit VAR
 CREATE TABLE kept (name VARCHAR, change_counter BIGINT, noted_at TIMESTAMP, content BLOB);
 """
 
+_SINCE_3 = "ALTER TABLE mappings ADD COLUMN how VARCHAR"
+"""How a file is read as a whole, as JSON, on a mapping's row without ``theirs``."""
+
 
 def create(connection: duckdb.DuckDBPyConnection) -> None:
     """Make every table of an empty store, in one transaction."""
     connection.execute("BEGIN")
-    connection.execute(_BOOKS + _SINCE_2)
+    connection.execute(_BOOKS + _SINCE_2 + _SINCE_3)
     for table in TABLES.values():
         connection.execute(f"CREATE TABLE {table.name} ({_columns(table)})")
     for name in DELETABLE:
@@ -104,6 +107,8 @@ def upgrade(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute("BEGIN")
     if found < 2:
         connection.execute(_SINCE_2)
+    if found < 3:
+        connection.execute(_SINCE_3)
     for table in TABLES.values():
         for name in (table.name, *([f"deleted_{table.name}"] if table.name in DELETABLE else [])):
             for column in table.columns:
