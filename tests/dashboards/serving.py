@@ -6,7 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -24,13 +24,13 @@ def chromium() -> str | None:
 
 
 @contextmanager
-def served(store: Path, folder: Path | None = None, port: int = 8700) -> Iterator[str]:
-    """`pourstats dashboard` on loopback; its address."""
+def served(store: Path, folder: Path | None = None) -> Iterator[str]:
+    """`pourstats dashboard` on a free port of loopback; its address."""
     import json
 
     process = subprocess.Popen(
         [sys.executable, "-m", "pourstats.cli", "dashboard", "--no-browser", "--json",
-         "--port", str(port), "--store", str(store)],
+         "--port", str(_free_port()), "--store", str(store)],
         stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=folder or ROOT, text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )  # fmt: skip
@@ -47,6 +47,15 @@ def served(store: Path, folder: Path | None = None, port: int = 8700) -> Iterato
     finally:
         process.terminate()
         process.wait(timeout=20)
+
+
+def _free_port() -> int:
+    """A port that the system has free; the dashboard takes the next one if it is gone by then."""
+    import socket
+
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def _wait(address: str) -> None:
@@ -94,9 +103,69 @@ def opened(found: Any, size: dict[str, int], **more: Any) -> tuple[Any, list[str
     return page, outside
 
 
+# Streamlit says in the page's root whether its script runs; nothing may be half drawn either.
+_STILL = """() => {
+  const app = document.querySelector('[data-testid="stApp"]');
+  const still = app && app.dataset.testScriptState === 'notRunning' && document.querySelector('h2')
+    && !document.querySelector('[data-stale="true"], [data-testid="stSkeleton"]');
+  if (!still) window.stillSince = undefined;
+  else if (window.stillSince === undefined) window.stillSince = performance.now();
+  return still && performance.now() - window.stillSince >= 150;
+}"""
+
+
 def settled(page: Any) -> None:
-    """Until the page has its head and runs no more."""
-    page.wait_for_selector("h2", timeout=30_000)
-    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]',
-                           timeout=30_000)  # fmt: skip
-    page.wait_for_timeout(150)
+    """Until the page has its head, and has run and redrawn nothing for a moment."""
+    page.evaluate("window.stillSince = undefined")
+    page.wait_for_function(_STILL, polling=50, timeout=60_000)
+
+
+def rewritten(page: Any, column: int, row: int, text: str) -> None:
+    """Write into a cell of the page's last editable table, by its keyboard path.
+
+    The table is a canvas; what it shows stands beside it in rows and cells for screen readers,
+    which take focus and clicks. Each step waits for what it should lead to, and is begun anew
+    if that doesn't come.
+    """
+    from playwright.sync_api import Error
+
+    cell = page.locator(f'[data-testid="stDataFrame"] [data-testid="glide-cell-{column}-{row}"]')
+    box = page.locator('[data-testid="portal"] .gdg-input')
+    for _ in range(8):
+        try:
+            until(page, lambda: _chosen(cell.last))
+            was = cell.last.text_content(timeout=5000)
+            cell.last.evaluate("each => each.click()")
+            box.wait_for(timeout=5000)
+            if box.input_value() != was:  # another cell's
+                page.keyboard.press("Escape")
+                continue
+            box.fill(text)
+            box.press("Enter")
+            until(page, lambda: cell.last.text_content(timeout=1000) == text)
+        except Error:
+            page.keyboard.press("Escape")
+            continue
+        settled(page)
+        return
+    raise AssertionError(f"the cell in column {column}, row {row} never took {text!r}")
+
+
+def _chosen(cell: Any) -> bool:
+    if cell.get_attribute("aria-selected", timeout=5000) != "true":
+        cell.evaluate("each => { each.blur(); each.focus(); }")
+        return False
+    return True
+
+
+def until(page: Any, true: Callable[[], bool], seconds: float = 8) -> None:
+    """Poll until that is so. Raises playwright's TimeoutError."""
+    import time
+
+    from playwright.sync_api import TimeoutError as TooLong
+
+    deadline = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > deadline:
+            raise TooLong("it never came to be")
+        page.wait_for_timeout(50)
