@@ -17,8 +17,8 @@ COLUMNS = {
     "pours": "pour_id date site slab_type area thickness ordered_volume hands finish_hands crew_in"
     " crew_out mix strength slump admixtures scm reinforcement base placement exposure"
     " wind_felt finish concrete_temp place_start place_end bull_float_end machine_on passes_done"
-    " pass_count saw_start saw_end saw_length saw_type joint_spacing joint_depth cure cure_start trouble lead"
-    " notes",
+    " pass_count saw_start saw_end saw_length saw_type joint_spacing joint_depth cure cure_start"
+    " trouble lead notes",
     "trucks": "pour_id ticket volume returned plant called due batched arrived pour_start pour_end"
     " left slump concrete_temp water_added wait_charge",
     "passes": "pour_id pass_no tool machine part ready held_up start end footprint worker",
