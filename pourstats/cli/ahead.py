@@ -59,10 +59,11 @@ def card(found: dict[str, Any], out: Path | None, as_json: bool) -> int:
     from pourstats.planning.rates import card_frame
     from pourstats.reporting import tables
     from pourstats.reporting.bid import rates_text
+    from pourstats.reporting.workbook_rates import card_meanings
 
     if out is not None:
-        rows = card_frame(found)
-        tables.write(rows, None, out.suffix[1:].lower() or "csv", "us", out)
+        rows, form = card_frame(found), out.suffix[1:].lower() or "csv"
+        tables.write(rows, "rates", form, "us", out, meanings=card_meanings(found))
         told(f"{len(rows)} rates written to {out}")
     elif as_json:
         printed(found)

@@ -18,16 +18,18 @@ from pourstats.cli.base import command, day, opened, printed, told
               help="Write it as one page to print.")  # fmt: skip
 @click.option("--html", type=click.Path(path_type=Path), metavar="FILE",
               help="Write it as one file for a browser.")  # fmt: skip
+@click.option("--xlsx", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write it as a workbook, money included.")  # fmt: skip
 def week(
-    ending: str | None, system: Any, pdf: Path | None, html: Path | None, store: Path | None,
-    as_json: bool,
+    ending: str | None, system: Any, pdf: Path | None, html: Path | None, xlsx: Path | None,
+    store: Path | None, as_json: bool,
 ) -> int:  # fmt: skip
     """The weekly review: what got done, what it took against usual, and what stood out."""
     from pourstats.reporting.week import week_text
     from pourstats.reporting.week_record import review
 
     found = review(opened(store), day(ending))
-    written = write_week(found, system, pdf, html)
+    written = write_week(found, system, pdf, html, xlsx)
     if as_json:
         printed(found)
     elif not written:
@@ -38,8 +40,11 @@ def week(
     return 0
 
 
-def write_week(found: Any, system: Any, pdf: Path | None, html: Path | None) -> bool:
-    """Write the week's page to those of the files that are named; whether there was one."""
+def write_week(
+    found: Any, system: Any, pdf: Path | None, html: Path | None, xlsx: Path | None
+) -> bool:
+    """Write the week to those of the files that are named; whether there was one."""
+    from pourstats.reporting import workbook_week
     from pourstats.reporting.page_html import week_html
     from pourstats.reporting.sheet import saved
     from pourstats.reporting.sheet_week import week_pdf
@@ -48,7 +53,10 @@ def write_week(found: Any, system: Any, pdf: Path | None, html: Path | None) -> 
         if file is not None:
             saved(file, page(found, system))
             told(f"the week's page written to {file}")
-    return pdf is not None or html is not None
+    if xlsx is not None:
+        workbook_week.write_week(found, xlsx, system)
+        told(f"the week's workbook written to {xlsx}")
+    return any(file is not None for file in (pdf, html, xlsx))
 
 
 @command("pour", "pourstats pour B214")

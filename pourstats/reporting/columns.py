@@ -35,6 +35,7 @@ class Shown:
     """One column as it is written: its header, what its cells are, and the cells.
 
     ``cells`` hold str, int or float, date, datetime, bool, or None for unknown; never NaN.
+    ``sentences`` are texts to be read, which a sheet wraps.
     """
 
     header: str
@@ -42,6 +43,7 @@ class Shown:
     cells: Sequence[Cell]
     declared: Column | None = None
     unit: str | None = None
+    sentences: bool = False
 
 
 def columns(frame: pd.DataFrame, name: str | None, format: str, system: System) -> list[Shown]:

@@ -11,7 +11,8 @@ import csv
 import json
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, get_args
@@ -24,7 +25,7 @@ from pourstats.units import System
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Format", "plain", "text", "write"]
+__all__ = ["Format", "plain", "text", "whole", "write"]
 
 Format = Literal["csv", "json", "parquet", "xlsx"]
 
@@ -57,41 +58,39 @@ def write(
     ``about``; a log table explains itself. Raises Refusal if the file can't be written.
     """
     _known(format)
+    with whole(path, format) as draft:
+        shown = columns(frame, name, format, system)
+        _drawn(shown, name or "table", format, draft, (system, meanings or {}))
+
+
+@contextmanager
+def whole(path: str | Path, format: str) -> Iterator[Path]:
+    """A draft to write, which takes the place of the file ``path`` once it is done, or not at all.
+
+    What is no plain file, as a pipe, is written at once. Raises Refusal naming the file.
+    """
     target = Path(path)
-    with _refused(target):
+    try:
         target = target.resolve()
-        special = target.exists() and not target.is_file()
         if target.is_dir():
             raise Refusal(f"{path} is a folder; name a file in it, as {target / 'table'}.{format}")
+        special = target.exists() and not target.is_file()
         draft = target if special else target.with_name(f".{target.name}.{os.getpid()}.part")
         try:
-            shown = columns(frame, name, format, system)
-            _drawn(shown, name or "table", format, draft, (system, meanings or {}))
+            yield draft
             if draft != target:
                 draft.replace(target)
         finally:
             if draft != target:
                 draft.unlink(missing_ok=True)
-
-
-class _refused:  # noqa: N801
-    """Turns an operating system's error over a file into a Refusal that names the file."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        if isinstance(error, FileNotFoundError):
-            raise Refusal(
-                f"{self.path} can't be written: there is no folder {self.path.parent}; make it "
-                "first, or name a file elsewhere"
-            ) from None
-        if isinstance(error, OSError):
-            reason = error.strerror or str(error)
-            raise Refusal(f"{self.path} can't be written ({reason}); name another file") from None
+    except FileNotFoundError:
+        raise Refusal(
+            f"{path} can't be written: there is no folder {target.parent}; make it first, or name "
+            "a file elsewhere"
+        ) from None
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise Refusal(f"{path} can't be written ({reason}); name another file") from None
 
 
 def _known(format: str) -> None:
@@ -107,7 +106,8 @@ def _drawn(
     elif format == "xlsx":
         from pourstats.reporting.workbook import write_workbook
 
-        write_workbook({name: shown}, path, *about)
+        system, meanings = about
+        write_workbook({name: shown}, path, system, {name: meanings})
     else:
         lines = _csv(shown) if format == "csv" else _json(shown)
         path.write_text(lines, encoding="utf-8", newline="")

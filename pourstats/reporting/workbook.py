@@ -39,13 +39,13 @@ def write_workbook(
     sheets: Mapping[str, Sequence[Shown]],
     path: Path,
     system: System,
-    meanings: Mapping[str, str] | None = None,
+    meanings: Mapping[str, Mapping[str, str]] | None = None,
 ) -> None:
     """Writes one sheet a table or measure, and ``about``, which explains their columns.
 
-    ``meanings`` explains a measure's columns by name. Raises Refusal for what a sheet can't hold:
-    more than 1,048,575 rows, a text of more than 32,767 characters, or a log so large that a load
-    would not take it back.
+    ``meanings`` explains the columns of a sheet that is no log table, by name. Raises Refusal for
+    what a sheet can't hold: more than 1,048,575 rows, a text of more than 32,767 characters, or a
+    log so large that a load would not take it back.
     """
     from openpyxl import Workbook
 
@@ -124,6 +124,8 @@ def _fill(sheet: Any, shown: Sequence[Shown]) -> None:
 
 
 def _width(column: Shown) -> float:
+    if column.sentences:
+        return 90.0
     least = {"date": 12, "time": 17}.get(column.kind, 9)
     longest = max(
         (len(c) if isinstance(c, str) else 9 for c in column.cells[:500] if c is not None),
@@ -149,7 +151,17 @@ def _written(sheet: Any, column: Shown) -> Iterator[Any]:
         if any(isinstance(c, float) for c in column.cells):
             number_format = "#,##0.00" if max(known) >= 10 else "0.000"
     for cell in column.cells:
-        yield _cell(sheet, cell, number_format)
+        written = _cell(sheet, cell, number_format)
+        yield _wrapped(sheet, written) if column.sentences else written
+
+
+def _wrapped(sheet: Any, written: Any) -> Any:
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Alignment
+
+    cell = written if hasattr(written, "alignment") else WriteOnlyCell(sheet, written)
+    cell.alignment = Alignment(wrap_text=True, vertical="top")
+    return cell
 
 
 def _cell(sheet: Any, value: Cell, number_format: str | None) -> Any:
@@ -203,7 +215,7 @@ def _explain(
     sheet: Any,
     sheets: Mapping[str, Sequence[Shown]],
     system: System,
-    meanings: Mapping[str, str],
+    meanings: Mapping[str, Mapping[str, str]],
 ) -> None:
     known = [name for name in sheets if name in TABLES]
     for letter, width in zip("ABCDEFGHIJ", (12, 18, 18, 10, 14, 24, 9, 9, 46, 46), strict=True):
@@ -219,7 +231,9 @@ def _explain(
     for name, shown in sheets.items():
         if name in TABLES:
             continue
-        for column, meaning in zip(shown, _meanings(shown, meanings, system), strict=True):
+        for column, meaning in zip(
+            shown, _meanings(shown, meanings.get(name, {}), system), strict=True
+        ):
             sheet.append([_text(sheet, t) for t in (name, column.header, meaning)])
 
 
