@@ -2,6 +2,7 @@
 
 A tap has an event, a time and a subject. The subject is what it is about, and may carry more:
 ``load-2;volume=9.5;ticket=48113``, ``1;tool=pan;footprint=1/8``, ``area=1200`` (event describe).
+A value's own ``;``, ``=`` and ``%`` are written ``%3B``, ``%3D`` and ``%25``.
 A pour stays open until somebody tapped that the crew is gone and all that a pour needs is known.
 """
 
@@ -31,6 +32,9 @@ FROM_JOB = tuple(
     name for name in POURS.names
     if name in JOBS.names and name not in ("pour_id", "place_start", "hands", "finish_hands")
 )  # fmt: skip
+PLANNED = "planned"
+"""Begins a description that a device took from the job it was given: a stored job, which may have
+been corrected since, goes before it."""
 
 
 @dataclass
@@ -90,6 +94,9 @@ def derived(
 
 def _pour(pour_id: str, taps: list[Mapping[str, Any]], job: Mapping[str, Any] | None) -> Row:
     pour: Row = {"pour_id": pour_id}
+    for tap in taps:
+        if _planned(tap):
+            pour |= {k: v for k, v in _pairs(tap["subject"]).items() if k in FROM_JOB}
     for name in FROM_JOB:
         value = (job or {}).get(name)
         if value is not None and value == value:
@@ -102,7 +109,7 @@ def _pour(pour_id: str, taps: list[Mapping[str, Any]], job: Mapping[str, Any] | 
             pour[POUR_TIMES[event]] = _text(tap["at"])
             if event == "hands" and subject:
                 pour["hands"] = subject
-        elif event == "describe":
+        elif event == "describe" and not _planned(tap):
             pour |= _pairs(subject)
     if "hands" in pour and not any(tap["event"] == "hands" for tap in taps):
         pour.pop("crew_in", None)
@@ -157,9 +164,17 @@ def _crew_time(pour_id: str, taps: list[Mapping[str, Any]]) -> list[Row]:
     return rows
 
 
+def _planned(tap: Mapping[str, Any]) -> bool:
+    return tap["event"] == "describe" and (tap.get("subject") or "").startswith(f"{PLANNED};")
+
+
 def _pairs(text: str) -> Row:
     pairs = (part.partition("=") for part in text.split(";") if "=" in part)
-    return {name.strip(): value.strip() for name, _, value in pairs}
+    return {name.strip(): _unescaped(value.strip()) for name, _, value in pairs}
+
+
+def _unescaped(value: str) -> str:
+    return value.replace("%3B", ";").replace("%3D", "=").replace("%25", "%")
 
 
 def _known(row: Row, names: tuple[str, ...]) -> Row:

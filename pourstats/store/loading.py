@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, intake, workbook
 from pourstats.logs.cells import normalized
-from pourstats.logs.tables import DEPENDENTS, TABLES, Table
+from pourstats.logs.tables import DEPENDENTS, STAMPS, TABLES, Table
 from pourstats.store import books, corrections, lookalikes, mappings, oddities, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import Outcome, store_rows
@@ -168,14 +168,17 @@ class _Loading:
         return None
 
     def _mapped_table(self, path: Path) -> Table | None:
-        """The table of a file with another name, if its header has a kept mapping."""
-        if not self.mappings:
-            return None
+        """The table of a file with another name: a log that a phone gave out, known by its header
+        whatever a message made of its name, or a header that has a kept mapping."""
         try:
             sheet = files.read_csv(path, path.name)
         except files.UnusableError:
             return None
-        mapping = self.mappings.get(mappings.signature(sheet.header)) if sheet else None
+        if sheet is None:
+            return None
+        if {normalized(name) for name in sheet.header} == {normalized(n) for n in STAMPS.names}:
+            return STAMPS
+        mapping = self.mappings.get(mappings.signature(sheet.header))
         return TABLES.get(mapping.table) if mapping else None
 
     def _workbook(self, path: Path) -> Part:

@@ -13,7 +13,7 @@ import pyarrow as pa
 from pourstats.faults import Refusal
 from pourstats.logs import intake
 from pourstats.logs.files import Sheet
-from pourstats.logs.tables import STAMPS, TABLES
+from pourstats.logs.tables import STAMPS
 from pourstats.store import books, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import store_rows
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 SAME_TAP_S = 3.0
 """A second tap of the same thing within this many seconds counts once."""
-
-TAPPED_TABLES = ("crew_time", "passes", "trucks", "pours")
 
 
 @dataclass(frozen=True)
@@ -91,7 +89,7 @@ def take_back(store: Store, stamp_id: str) -> bool:
         change = books.begin(connection, "undo of a tap", what)
         mark = Tap(found["event"], found["subject"] or "", found["at"])
         _stored(connection, change, [_row(found["pour_id"], mark, stamp_id) | {"undone": "yes"}])
-        _reopen(connection, change, found["pour_id"])
+        taps.reopen(connection, change, found["pour_id"])
         taps.store_taps(connection, change)
         books.finish(connection, change, first)
         connection.execute("COMMIT")
@@ -141,16 +139,3 @@ def _stored(
     if outcome.faults:
         fault = outcome.faults[0][1]
         raise Refusal(f"the tap was not stored: {fault.column}: {fault.reason}")
-
-
-def _reopen(connection: duckdb.DuckDBPyConnection, change: books.Change, pour_id: str) -> None:
-    """Rows that came from this pour's taps go into the history, to be derived anew."""
-    for name in TAPPED_TABLES:
-        table = TABLES[name]
-        named = pour_id.replace("'", "''")
-        mine = (
-            f"SELECT t.* FROM {name} AS t JOIN sources AS f ON f.source_id = t._source"
-            f" WHERE f.file = '{taps.FILE}' AND t.pour_id = '{named}'"
-        )
-        books.record(connection, change, "set_aside", table, mine)
-        connection.execute(f"DELETE FROM {name} WHERE _seq IN (SELECT _seq FROM ({mine}))")

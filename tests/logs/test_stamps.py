@@ -133,3 +133,47 @@ def test_a_pour_corrected_by_hand_keeps_the_correction(tmp_path: Path) -> None:
     load(store, [tmp_path / "log"])
     with store.read() as connection:
         assert frame(connection, "pours")["area"].tolist() == [640.0]
+
+
+def test_what_a_device_took_from_its_job_gives_way_to_the_job_as_it_is_now() -> None:
+    taken = tap("describe", "05:00", "planned;site=Mill;slab_type=garage;area=500;thickness=4")
+    said = tap("describe", "05:10", "thickness=5")
+    (alone,) = stamps.derived("B1", [taken, said, *SHORT], None).rows["pours"]
+    assert (alone["area"], alone["thickness"], alone["date"]) == ("500", "5", "2031-06-03")
+    (known,) = stamps.derived("B1", [taken, said, *SHORT], JOB).rows["pours"]
+    # The job says 600 ft2 by now; what somebody said on the slab stands all the same.
+    assert (known["area"], known["thickness"]) == ("600.0", "5")
+
+
+def test_a_value_may_hold_the_marks_that_part_values() -> None:
+    said = tap("describe", "05:00", "site=A %3B B %3D 100%25 %253B;area=600")
+    (pour,) = stamps.derived("B1", [said, *SHORT], None).rows["pours"]
+    assert pour["site"] == "A ; B = 100% %3B"
+    assert pour["area"] == "600"
+
+
+def test_a_log_given_out_again_takes_back_what_its_first_one_said(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    on = [tap("load_in", "06:55", "load-1;volume=9"), tap("load_in", "07:20", "load-2;volume=8")]
+    _write(tmp_path / "log", [DESCRIBE, *SHORT, *on])
+    load(store, [tmp_path / "log"])
+    undone = [*SHORT[:4], {**SHORT[4], "undone": "yes"}, *SHORT[5:], {**on[0], "undone": "yes"}]
+    _write(tmp_path / "log", [DESCRIBE, *undone, on[1]])
+    load(store, [tmp_path / "log"])
+    with store.read() as connection:
+        pours, trucks = frame(connection, "pours"), frame(connection, "trucks")
+    assert pours["machine_on"].isna().all()
+    assert trucks["ticket"].tolist() == ["load-2"]
+    again = load(store, [tmp_path / "log"])
+    assert again.tables["stamps"]["unchanged"] == again.tables["stamps"]["read"]
+    with store.read() as connection:
+        assert len(frame(connection, "changes")) == 2
+
+
+def test_a_phones_log_is_known_by_its_header_whatever_a_message_calls_it(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    _write(tmp_path / "log", [DESCRIBE, *SHORT])
+    named = (tmp_path / "log" / "stamps.csv").rename(tmp_path / "log" / "IMG 2 (1).csv")
+    assert load(store, [named]).tables["stamps"]["added"] == 9
+    with store.read() as connection:
+        assert frame(connection, "pours")["pour_id"].tolist() == ["B1"]
