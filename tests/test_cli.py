@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+import duckdb
 import pytest
 
 from pourstats import cli
@@ -344,3 +345,25 @@ def test_as_a_process(tmp_path: Path) -> None:
     assert done.returncode == 3
     assert done.stderr == ""
     assert json.loads(done.stdout)["tables"]["pours"]["set_aside"] == 1
+
+
+def test_check_ends_with_0_whatever_it_finds_and_with_1_where_nothing_is_stored(
+    season: Run, tmp_path: Path
+) -> None:
+    """The contract's statuses; the store is not changed by looking."""
+    before = (tmp_path / "s.duckdb").read_bytes()
+    found = season("check", "--json")
+    assert found.status == 0
+    assert found.err == ""
+    assert json.loads(found.out)["state"] == "found"
+    assert season("check").out.startswith("Looked over 1 pour ")
+    assert (tmp_path / "s.duckdb").read_bytes() == before
+    with duckdb.connect(str(tmp_path / "s.duckdb")) as connection:
+        connection.execute("INSERT INTO trucks SELECT * FROM trucks")
+    assert season("check").status == 0
+    missing = season("check", "--store", tmp_path / "none.duckdb")
+    assert missing.status == 1
+    assert "pourstats load" in missing.err
+    season("settings", "burden", "0.3", "--store", tmp_path / "bare.duckdb")
+    bare = season("check", "--store", tmp_path / "bare.duckdb", "--json")
+    assert (bare.status, json.loads(bare.out)["state"]) == (1, "no_rows")

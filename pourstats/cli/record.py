@@ -160,18 +160,28 @@ def template(
     return 0
 
 
-@command("delete", "pourstats delete B214")
+@command("delete", "pourstats delete B214\npourstats delete B214 trucks 104417")
 @click.argument("pour_id")
-def delete(pour_id: str, store: Path | None, as_json: bool) -> int:
-    """Take a pour away with its rows; `pourstats undo` brings them back."""
-    from pourstats.store.history import delete as delete_pour
+@click.argument("row", nargs=-1, metavar="[TABLE KEY...]")
+def delete(pour_id: str, row: tuple[str, ...], store: Path | None, as_json: bool) -> int:
+    """Take a pour away with its rows, or one row of it; `pourstats undo` brings them back.
 
-    counts = delete_pour(opened(store), pour_id)
+    A row is named by its table and what tells it apart there: a load's ticket, a pass's number, a
+    callback's id, or worker, task and start of a stretch of crew time.
+    """
+    from pourstats.store import history
+
+    record, one = opened(store), " ".join([pour_id, *row])
+    counts = (
+        history.delete_row(record, pour_id, row[0], row[1:])
+        if row
+        else history.delete(record, pour_id)
+    )
     if as_json:
         printed({"pour_id": pour_id, "deleted": counts})
     else:
         rows = ", ".join(f"{count} {name}" for name, count in counts.items())
-        click.echo(f"deleted {pour_id}: {rows}. `pourstats undo` brings it back.")
+        click.echo(f"deleted {one}: {rows}. `pourstats undo` brings it back.")
     return 0
 
 

@@ -120,3 +120,20 @@ def patterns(store: Path | None, as_json: bool) -> int:
         told("no pours with their times are stored yet; `pourstats load FOLDER` brings them in")
         return 1
     return 0
+
+
+@command("check", "pourstats check")
+@click.option("--all", "whole", is_flag=True, help="List every finding, not the first of a kind.")
+def check(whole: bool, store: Path | None, as_json: bool) -> int:
+    """Look the whole store over and say what to mend: which row, which cell, which command.
+
+    It changes nothing, and ends with 0 whatever it finds.
+    """
+    from pourstats.reporting.check import check_text, checked
+
+    found = checked(opened(store))
+    printed(found) if as_json else click.echo(check_text(found, whole), nl=False)
+    if found["state"] == "no_rows":
+        told("nothing is stored yet; `pourstats load FOLDER` brings logs in")
+        return 1
+    return 0

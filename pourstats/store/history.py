@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
@@ -38,23 +39,65 @@ def delete(store: Store, pour_id: str) -> dict[str, int]:
         change = books.begin(connection, "delete", pour_id)
         counts: dict[str, int] = {}
         for name in DELETABLE:
-            table = TABLES[name]
-            listed = _listed(table)
-            books.record(
-                connection, change, "deleted", table,
-                f"SELECT * FROM {name} WHERE pour_id = {_literal(pour_id)}",
-            )  # fmt: skip
-            connection.execute(
-                f"""INSERT INTO deleted_{name} ({listed}, _change)
-                    SELECT {listed}, ? FROM {name} WHERE pour_id = ? ORDER BY _seq""",
-                [change.number, pour_id],
-            )
-            row = first_row(connection.execute(f"DELETE FROM {name} WHERE pour_id = ?", [pour_id]))
-            if row and row[0]:
-                counts[name] = int(row[0])
+            count = _moved_aside(connection, change, TABLES[name], f"pour_id = {_literal(pour_id)}")
+            if count:
+                counts[name] = count
         books.finish(connection, change, first)
         connection.execute("COMMIT")
         return counts
+
+
+def delete_row(store: Store, pour_id: str, name: str, key: Sequence[str]) -> dict[str, int]:
+    """Take one load, pass, stretch of crew time or callback away; how many rows a table.
+
+    ``key`` is what tells it apart within its pour: the ticket, the pass number, the callback's id,
+    or worker, task and start. Raises Refusal if there is none.
+    """
+    table = TABLES.get(name)
+    if table is None or name not in DEPENDENTS:
+        raise Refusal(f"rows of {name!r} can't be taken away; of {', '.join(DEPENDENTS)} they can")
+    parts = [part for part in table.key if part != "pour_id"]
+    if len(key) != len(parts):
+        raise Refusal(f"a row of {name} is named by {', '.join(parts)}, each in quotes if it has"
+                      " blanks")  # fmt: skip
+    wanted = [pour_id, *(text.replace("T", " ") if table.column(part).kind == "time" else text
+                         for part, text in zip(parts, key, strict=True))]  # fmt: skip
+    where = " AND ".join(
+        f"{_key_text(table, part)} = {_literal(text)}"
+        for part, text in zip(["pour_id", *parts], wanted, strict=True)
+    )
+    with store.write(create=False) as connection:
+        if first_row(connection.execute(f"SELECT 1 FROM {name} WHERE {where}")) is None:
+            raise Refusal(f"{pour_id} has no such row of {name}; `pourstats table {name}` lists"
+                          " them", 1)  # fmt: skip
+        connection.execute("BEGIN")
+        first = meta_number(connection, "next_seq")
+        change = books.begin(connection, "delete", " ".join([pour_id, name, *key]))
+        counts = {name: _moved_aside(connection, change, table, where)}
+        books.finish(connection, change, first)
+        connection.execute("COMMIT")
+        return counts
+
+
+def _key_text(table: Table, name: str) -> str:
+    if table.column(name).kind == "time":
+        return f"strftime(\"{name}\", '%Y-%m-%d %H:%M')"
+    return f'CAST("{name}" AS VARCHAR)'
+
+
+def _moved_aside(
+    connection: duckdb.DuckDBPyConnection, change: books.Change, table: Table, where: str
+) -> int:
+    """Move rows to the table's deleted ones; how many."""
+    name, listed = table.name, _listed(table)
+    books.record(connection, change, "deleted", table, f"SELECT * FROM {name} WHERE {where}")
+    connection.execute(
+        f"""INSERT INTO deleted_{name} ({listed}, _change)
+            SELECT {listed}, ? FROM {name} WHERE {where} ORDER BY _seq""",
+        [change.number],
+    )
+    row = first_row(connection.execute(f"DELETE FROM {name} WHERE {where}"))
+    return int(row[0]) if row else 0
 
 
 def near_ids(name: str, ids: list[str]) -> str:

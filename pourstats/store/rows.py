@@ -163,22 +163,25 @@ class _Storing(Dating):
     def _refuse(self, fate: str) -> None:
         """Rows that were deleted: met again unchanged they stay so, changed they are set aside."""
         found = self.connection.execute(
-            f"SELECT _i, fate FROM {fate} WHERE fate IN ('gone', 'refused') ORDER BY _i"
+            f"""SELECT f._i, f.fate, i._gone FROM {fate} AS f JOIN incoming AS i USING (_i)
+                WHERE f.fate IN ('gone', 'refused') ORDER BY f._i"""
         ).fetchall()
-        gone = [row for row, what in found if what == "gone"]
+        gone = [row for row, what, _ in found if what == "gone"]
         if gone:
             self.result.unchanged += len(gone)
             self.result.warnings.append(
                 f"{self.rows.file}: {len(gone)} rows of {self.table.name} were deleted and stay"
                 " deleted (`pourstats undo` brings back the last deletion)"
             )
-        for row, what in found:
+        for row, what, whole_pour in found:
             if what == "refused":
-                self._set_aside_deleted(row)
+                self._set_aside_deleted(row, whole_pour)
 
-    def _set_aside_deleted(self, row: int) -> None:
+    def _set_aside_deleted(self, row: int, whole_pour: bool) -> None:
         ids = self.rows.columns["pour_id"]
         name = ids[row].as_py()
+        if not whole_pour and self.table.name != "pours":
+            name = " ".join(json.loads(self._key(row) or "[]")) or name
         self.rows.fault(
             row, self.table.key[0], name,
             f"{quoted(str(name))} was deleted, and this row is not the one that was; undo the"

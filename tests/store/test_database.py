@@ -484,5 +484,5 @@ def test_restore_leaves_a_file_that_is_no_store_alone(tmp_path: Path, content: b
         connection.execute("CREATE TABLE invoices AS SELECT 1 AS n")
     with pytest.raises(Refusal, match="not a pourstats store"):
         restore(Store(other), tmp_path / "one.backup")
-    with pytest.raises(Refusal, match="no file that a store could be"):
+    with pytest.raises(Refusal, match="is a folder"):
         restore(Store(tmp_path), tmp_path / "one.backup")
