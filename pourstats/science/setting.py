@@ -47,9 +47,10 @@ falls faster than any one activation energy: show it beside ours there, don't mi
 PRINTED_FLOAT_H: dict[int, float] = {50: 4.25, 70: 2.75, 90: 1.75}
 """ASCC Position Statement 15, hours to power floating at a quarter-inch boot print."""
 
-WATER_DELAY_PER_IN = 0.045
-"""Share by which an inch of slump above 4 delays readiness, if water made it. Common practice, no
-source. Slump made by a reducer doesn't delay."""
+WATER_DELAY_PER_IN = 0.03
+"""Share by which an inch of slump above 4 delays readiness where no reducer is named: 0.045 if
+water made it all, less a third for a reducer that nobody named. Common practice, no source. Slump
+made by a reducer doesn't delay."""
 SCM_DELAY_PER_PCT = 0.006
 """Share a percent of fly ash or slag delays set at 70 degF; more when cold (slag below 85 degF,
 slagcement.org IS-03; fly ash below 60 degF, ASCC PS 28). Size is common practice, no source."""

@@ -12,9 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
-SEEN: dict[str, float] = {"sun": 1.0, "mixed": 0.55, "shade": 0.18, "indoors": 0.0}
+SEEN: dict[str, float] = {"sun": 0.85, "mixed": 0.55, "shade": 0.18, "indoors": 0.0}
 """Share of the horizontal irradiance that reaches a slab, by exposure. Common practice, no source:
-open shade keeps most of the diffuse part, which is about a fifth of a clear sky's total."""
+open shade keeps most of the diffuse part, which is about a fifth of a clear sky's total; houses,
+trees and forms take some of a low sun from a slab that is called sunny."""
 
 
 def zenith_deg(times_utc: Any, latitude: float, longitude: float) -> Array:

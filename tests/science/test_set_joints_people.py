@@ -71,7 +71,7 @@ def test_readiness_comes_before_set_and_feels_temperature_less():
 
 def test_water_delays_and_a_reducer_does_not():
     wet = setting.mix_delay(7, (), None, 21)
-    assert wet > 1.1
+    assert wet > 1.05
     assert setting.mix_delay(7, ("mid_range_reducer",), None, 21) == 1
     assert setting.mix_delay(4, ("retarder",), None, 21) > 1.2
     assert setting.mix_delay(4, ("accelerator",), None, 21) < 0.85

@@ -21,8 +21,10 @@ Array = NDArray[np.float64]
 STEP_H = 1.0 / 3.0
 STEPS = 36
 """Twelve hours in steps of twenty minutes."""
-USUAL = {"air_temp": 68.0, "humidity": 55.0, "wind": 6.0, "sun": 350.0, "cloud": 40.0}
-"""Where no reading is near: a mild day. Common practice, no source; the forecast widens."""
+USUAL = {"air_temp": 68.0, "humidity": 55.0, "wind": 6.0, "sun": 530.0, "cloud": 40.0}
+"""Where no reading is near: a mild day, wind as a weather station has it, the sun of a working
+morning (7 to 12 o'clock, April to October at 40 degrees north). No source; the forecast widens."""
+USUAL_NOON_SUN = 600.0
 REACH_H = 3.5
 """A reading counts for a moment at most this far away (the log allows 3 h between readings)."""
 LEAD_FREE_MIN = 45.0
@@ -110,7 +112,11 @@ def conditions(
 
     moments = start[:, None] + STEP_H * (np.arange(STEPS) + 0.5)
     count = len(frame)
-    found = {name: np.full((count, STEPS), usual) for name, usual in USUAL.items()}
+    unseen = USUAL | {"wind": float(moist_air.wind_at_slab_mph(USUAL["wind"]))}
+    found = {name: np.full((count, STEPS), usual) for name, usual in unseen.items()}
+    # A day unseen has a night all the same.
+    bright = np.clip(np.sin((moments % 24.0 - 6.0) / 14.0 * np.pi), 0.0, 1.0)
+    found["sun"] = USUAL_NOON_SUN * bright
     told = np.zeros(count)
     ground = np.full(count, np.nan)
     notes: list[str] = []
@@ -123,13 +129,12 @@ def conditions(
                 continue
             own = readings(by_site[site], _where(site, sites, house), notes)
             near = _distance(own["time"], moments[rows]) <= REACH_H
+            known = np.any(near, axis=1, keepdims=True)
             for name in USUAL:
                 value = np.interp(moments[rows], own["time"], own[name])
                 # Past the last reading hold it for the temperature, not for the sun.
-                found[name][rows] = np.where(near | (name != "sun"), value, found[name][rows])
-            gone = ~near.any(axis=1)
-            for name, usual in USUAL.items():
-                found[name][rows[gone]] = usual
+                held = near if name == "sun" else known
+                found[name][rows] = np.where(held, value, found[name][rows])
             told[rows] = near[:, :12].mean(axis=1)
             day = start[rows][:, None] - np.arange(1.0, 25.0, 2.0)
             close = _distance(own["time"], day) <= REACH_H
@@ -138,11 +143,6 @@ def conditions(
             with np.errstate(invalid="ignore"):
                 mean = np.where(share > 0.4, np.nansum(value, axis=1) / (12 * share + 1e-9), np.nan)
             ground[rows] = mean
-    clock = (moments % 24.0) if count else moments
-    # A day unseen has a night all the same.
-    bright = np.clip(np.sin((clock - 6.0) / 14.0 * np.pi), 0.0, 1.0)
-    usual_sun = found["sun"] == USUAL["sun"]
-    found["sun"] = np.where(usual_sun, 600.0 * bright, found["sun"])
     # Ground under a slab lags the day's air and is a little cooler by late morning.
     ground = np.where(np.isnan(ground), found["air_temp"][:, :6].mean(axis=1) + 2.0, ground) - 1.0
     fresh = number(frame, "concrete_temp")

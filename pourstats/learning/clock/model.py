@@ -150,7 +150,7 @@ class Clock:
             columns = np.concatenate([table.columns, later], axis=1)
             post = stage.posterior
             mean = columns @ post.effects[:, own]
-            mean += (science.log_h + features.finish_shift(found))[:, None] + np.log(60.0)
+            mean += (science.log_h + features.usual_shift(found))[:, None] + np.log(60.0)
             mean += ridden[:, own] * (RIDE_ON_EFFECT[0] + post.effects[-2, own])
             bend = PRINT_EFFECT[0] + post.effects[-1, own]
             mean += bend * (self.print_mean + self.print_spread * prints[:, own])
@@ -260,7 +260,7 @@ def fit(
         Group("print", width - 1, width, PRINT_EFFECT[1]),
     )
     offset = science.log_h + np.log(60.0) + PRINT_EFFECT[0] * prints
-    offset = offset + RIDE_ON_EFFECT[0] * ridden + features.finish_shift(found)
+    offset = offset + RIDE_ON_EFFECT[0] * ridden + features.usual_shift(found)
     factor = noise_factor(science, found)
     long_enough = usable & (found.lead_min > 10.0)
     tried = CHASES if long_enough.any() else (0.5,)
