@@ -136,21 +136,27 @@ def demo(store: Path | None, as_json: bool) -> int:
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path), required=False)
 @click.option("--paper", type=click.Path(path_type=Path), metavar="FILE",
               help="A PDF to print and log a pour on; DIR may be left out.")  # fmt: skip
+@click.option("--phone", type=click.Path(path_type=Path), metavar="FILE",
+              help="A page (HTML) that a phone opens without any network, to log pours by taps,"
+              " with the store's jobs ahead in it; DIR may be left out.")  # fmt: skip
 @click.option("--full", is_flag=True, help="Every column, not only the short log.")
 @click.option("--lang", type=click.Choice(["en", "es"]), default="en", show_default=True,
               help="Language of the explanations.")  # fmt: skip
 def template(
-    folder: Path | None, paper: Path | None, full: bool, lang: Any, store: Path | None,
-    as_json: bool,
+    folder: Path | None, paper: Path | None, phone: Path | None, full: bool, lang: Any,
+    store: Path | None, as_json: bool,
 ) -> int:  # fmt: skip
-    """Blank CSV files and a blank workbook to fill in, with every column explained; or paper."""
+    """Blank CSV files and a workbook to fill in, every column explained; or paper; or a page for
+    the phone."""
     from pourstats.logs.forms import write_templates
     from pourstats.reporting.paper import write_paper
+    from pourstats.reporting.phone_page import write_phone_page
 
-    if folder is None and paper is None:
-        raise click.UsageError("Name a folder for the blank files, or --paper FILE.")
+    if folder is None and paper is None and phone is None:
+        raise click.UsageError("Name a folder for the blank files, --paper FILE or --phone FILE.")
     written = [] if folder is None else write_templates(folder, full=full, lang=lang)
     written += [] if paper is None else [write_paper(paper, lang)]
+    written += [] if phone is None else [write_phone_page(phone, opened(store), lang)]
     if as_json:
         printed({"written": [str(path) for path in written]})
     else:
