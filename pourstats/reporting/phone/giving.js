@@ -215,7 +215,8 @@ function switches() {
     h("div", { role: "group", "aria-label": text("switch.language") },
       Object.entries(DATA.languages).map(([code, { name }]) => one("lang", code, name, code))),
     h("div", { role: "group", "aria-label": text("switch.units") },
-      ["us", "metric"].map((system) => one("units", system, text(`switch.${system}`)))]);
+      ["us", "metric"].map((system) => one("units", system, text(`switch.${system}`)))),
+  ]);
 }
 
 function open() {
