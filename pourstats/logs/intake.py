@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from typing import Any
 
@@ -33,13 +33,27 @@ MANY_TEXTS = 512
 """From this many distinct texts on, the usual spellings are read by Arrow, the rest one by one."""
 
 
-@dataclass(frozen=True)
-class Mapped:
-    """How one column of somebody else's file is read: our column, its unit, its time zone."""
+@dataclass
+class AsWritten:
+    """How the rows of a sheet stood in another program's file, for telling their faults.
 
-    column: str
-    unit: str | None = None
-    zone: str | None = None
+    ``columns``: our column → their name of it; ``texts``: our column → their text, a row;
+    ``faults``: (row, our column, text, reason) found while it was turned into our format;
+    ``covered``: cells (row, our column) of which nothing more is to be said.
+    """
+
+    columns: dict[str, str] = field(default_factory=dict)
+    texts: dict[str, list[str]] = field(default_factory=dict)
+    faults: list[tuple[int, str, str | None, str]] = field(default_factory=list)
+    covered: list[tuple[int, str]] = field(default_factory=list)
+
+    def told(self, row: int, fault: Fault) -> Fault:
+        """The fault with their column and their text."""
+        ours = fault.column
+        if ours is None or ours not in self.columns:
+            return fault
+        text = shown(self.texts[ours][row]).strip() if ours in self.texts else ""
+        return replace(fault, column=self.columns[ours], value=text or None)
 
 
 @dataclass
@@ -64,6 +78,7 @@ class Checked:
     source: Sheet
     faults: list[tuple[int, Fault]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    as_written: AsWritten | None = None
 
     @property
     def read(self) -> int:
@@ -73,8 +88,10 @@ class Checked:
     def fault(self, row: int, column: str | None, value: str | None, reason: str) -> None:
         """Set a row aside for a reason."""
         self.whole[row] = False
-        line = int(self.lines[row])
-        self.faults.append((row, Fault(self.file, line, column, value, reason, self.sheet)))
+        fault = Fault(self.file, int(self.lines[row]), column, value, reason, self.sheet)
+        self.faults.append(
+            (row, fault if self.as_written is None else self.as_written.told(row, fault))
+        )
 
     def cells(self, row: int) -> str:
         """The row as written, with how to read it, so that it can be read again: JSON."""
@@ -109,20 +126,23 @@ def table_named(name: str) -> Table | None:
     return None
 
 
-def check_header(sheet: Sheet, table: Table, mapping: Mapping[str, Mapped] | None = None) -> None:
+def check_header(sheet: Sheet, table: Table) -> None:
     """Raises UnusableError for a header that names a column twice."""
-    _heads(sheet, table, mapping or {})
+    _heads(sheet, table)
 
 
-def checked(sheet: Sheet, table: Table, mapping: Mapping[str, Mapped] | None = None) -> Checked:
-    """The sheet's rows, checked against the table. Raises UnusableError for a header that names a
-    column twice."""
-    heads, warnings = _heads(sheet, table, mapping or {})
+def checked(sheet: Sheet, table: Table, written: AsWritten | None = None) -> Checked:
+    """The sheet's rows, checked against the table. Faults are told as they stood in another
+    program's file where the sheet was made from one. Raises UnusableError for a header that names
+    a column twice."""
+    heads, warnings = _heads(sheet, table)
     n = len(sheet.lines)
     result = Checked(
         table, sheet.file, sheet.sheet, tuple(heads), {}, {}, {}, sheet.lines, sheet.raw,
         np.ones(n, dtype=bool), sheet, warnings=[*sheet.warnings, *warnings],
     )  # fmt: skip
+    for fault in written.faults if written is not None else ():
+        result.fault(*fault)
     for row, text in sorted(sheet.beyond.items()):
         result.fault(
             row, None, text, f"{quoted(text)} stands in a cell beyond the header; is a comma or a"
@@ -139,21 +159,28 @@ def checked(sheet: Sheet, table: Table, mapping: Mapping[str, Mapped] | None = N
                     f"the file has no column {column.name}, which every row needs; add it",
                 )  # fmt: skip
     _check_rows(result)
+    if written is not None:
+        _tell_as_written(result, written)
     result.faults.sort(key=lambda entry: entry[0])
     return result
 
 
-def _heads(
-    sheet: Sheet, table: Table, mapping: Mapping[str, Mapped]
-) -> tuple[dict[str, tuple[int, Reading]], list[str]]:
+def _tell_as_written(result: Checked, written: AsWritten) -> None:
+    own = len(written.faults)
+    said = {(row, ours) for row, ours, _, _ in written.faults} | set(written.covered)
+    rest = [(row, fault) for row, fault in result.faults[own:] if (row, fault.column) not in said]
+    result.faults = [(row, written.told(row, fault)) for row, fault in result.faults[:own] + rest]
+    result.as_written = written
+
+
+def _heads(sheet: Sheet, table: Table) -> tuple[dict[str, tuple[int, Reading]], list[str]]:
     """Our column → (place in the sheet, how its cells are read), and warnings."""
     names = {normalized(name): name for name in table.names}
     heads: dict[str, tuple[int, Reading]] = {}
     warnings: list[str] = []
     seen: set[str] = set()
     for place, written in enumerate(sheet.header):
-        mapped = mapping.get(written)
-        base, unit = (mapped.column, mapped.unit) if mapped else _head(written, names)
+        base, unit = _head(written, names)
         name = names.get(normalized(base))
         same = name or normalized(written)
         if same in seen:

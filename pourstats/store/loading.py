@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourstats.faults import Fault, Refusal
-from pourstats.logs import files, intake, workbook
+from pourstats.logs import files, foreign, intake, workbook
 from pourstats.logs.cells import normalized
+from pourstats.logs.mapping import translated
 from pourstats.logs.tables import DEPENDENTS, STAMPS, TABLES, Table
 from pourstats.store import books, corrections, lookalikes, mappings, oddities, taps
 from pourstats.store.database import Store
@@ -78,6 +79,8 @@ class Part:
     name: str
     tables: list[tuple[Table, files.Sheet | None]]
     """The sheet is None for a CSV file that is yet to be read."""
+    mapped: bool = False
+    """Another program's file, read by a kept mapping: it may need the pours and sites."""
 
 
 def load(
@@ -108,6 +111,8 @@ def load(
 
 def _rank(part: Part) -> int:
     names = {table.name for table, _ in part.tables}
+    if part.mapped and "pours" not in names:
+        return 3
     if names == {"pours"}:
         return 0
     return 1 if "pours" in names else 2
@@ -148,38 +153,65 @@ class _Loading:
                 else:
                     found.append(part)
             if unknown:
-                self.report.warnings.append(f"not read, since no log table is called so:"
-                                            f" {', '.join(unknown)}")  # fmt: skip
+                self.report.warnings.append(
+                    f"not read, since no log table is called so: {', '.join(unknown)}"
+                    " (`pourstats map FILE` looks at another program's file)"
+                )
             return [part for part in found if part.tables]
         part = self._part(path)
         if part is None:
             names = ", ".join(f"{name}.csv" for name in TABLES)
-            self._fail(path, f"no log table is called so; name it after what it holds: {names}")
+            self._fail(
+                path, f"no log table is called so; name it after what it holds: {names}; or, if"
+                f" another program wrote it, `pourstats map {path.name}` shows how to read it"
+            )  # fmt: skip
             return []
         return [part] if part.tables else []
 
     def _part(self, path: Path) -> Part | None:
         suffix = path.suffix.lower()
+        part = self._foreign(path) if self.mappings else None
+        if part is not None:
+            return part
         if suffix == ".csv":
-            table = intake.table_named(path.stem) or self._mapped_table(path)
+            table = intake.table_named(path.stem) or self._phone_log(path)
             return Part(path, path.name, [(table, None)]) if table else None
-        if suffix in (".xlsx", ".xlsm"):
+        if suffix in foreign.WORKBOOKS:
             return self._workbook(path)
         return None
 
-    def _mapped_table(self, path: Path) -> Table | None:
-        """The table of a file with another name: a log that a phone gave out, known by its header
-        whatever a message made of its name, or a header that has a kept mapping."""
+    def _foreign(self, path: Path) -> Part | None:
+        """A file with a kept mapping for its header, or for that of any sheet of a workbook."""
+        try:
+            sheets = (
+                foreign.read(path, self.mappings) if foreign.may_be(path, self.mappings) else []
+            )
+        except files.UnusableError:
+            # Told when it is read as our own, or not at all.
+            return None
+        mapped = [sheet for sheet in sheets if sheet.signature in self.mappings]
+        if not mapped:
+            return None
+        rest = [s.sheet or "" for s in sheets if s.signature not in self.mappings]
+        if rest:
+            self.report.warnings.append(
+                f"{path.name}: sheets not read, since no mapping is kept for them: {', '.join(rest)}"
+            )
+        self.report.usable += 1
+        tables = [(TABLES[self.mappings[s.signature].table], s) for s in mapped]
+        return Part(path, path.name, [*tables], mapped=True)
+
+    def _phone_log(self, path: Path) -> Table | None:
+        """The table of a log that a phone gave out, known by its header whatever a message made of
+        its name."""
         try:
             sheet = files.read_csv(path, path.name)
         except files.UnusableError:
             return None
         if sheet is None:
             return None
-        if {normalized(name) for name in sheet.header} == {normalized(n) for n in STAMPS.names}:
-            return STAMPS
-        mapping = self.mappings.get(mappings.signature(sheet.header))
-        return TABLES.get(mapping.table) if mapping else None
+        of_taps = {normalized(name) for name in STAMPS.names}
+        return STAMPS if {normalized(name) for name in sheet.header} == of_taps else None
 
     def _workbook(self, path: Path) -> Part:
         part = Part(path, path.name, [])
@@ -188,7 +220,7 @@ class _Loading:
             for sheet in sheets:
                 table = None if isinstance(sheet, tuple) else intake.table_named(sheet.sheet or "")
                 if table is not None and not isinstance(sheet, tuple):
-                    intake.check_header(sheet, table, self._mapping(sheet, table))
+                    intake.check_header(sheet, table)
         except files.UnusableError as error:
             self._fail(path, str(error))
             return part
@@ -213,11 +245,6 @@ class _Loading:
         part.tables.sort(key=lambda entry: entry[0].name != "pours")
         self.report.usable += 1
         return part
-
-    def _mapping(self, sheet: files.Sheet, table: Table) -> dict[str, intake.Mapped] | None:
-        """The kept mapping of this header, if it is this table's."""
-        mapping = self.mappings.get(mappings.signature(sheet.header))
-        return mapping.columns if mapping and mapping.table == table.name else None
 
     def _fail(self, path: Path, reason: str) -> None:
         fault = Fault(path.name, None, None, None, reason)
@@ -256,7 +283,7 @@ class _Loading:
             self.report.warnings.append(f"{part.name}: is empty")
             self.report.counts(table.name)
             return None
-        rows = intake.checked(sheet, table, self._mapping(sheet, table))
+        rows = self._rows(sheet, table)
         self.report.usable += alone
         self.report.warnings += rows.warnings
         self.report.counts(table.name)
@@ -265,6 +292,16 @@ class _Loading:
             self.report.warnings.append(f"{place}: has a header but no rows")
             return None
         return rows
+
+    def _rows(self, sheet: files.Sheet, table: Table) -> intake.Checked:
+        if not isinstance(sheet, foreign.Foreign):
+            return intake.checked(sheet, table)
+        mapping = self.mappings[sheet.signature]
+        given = "".join(f", {name} {value} for every row" for name, value in mapping.given.items()
+                        if name in ("site", "pour_id"))  # fmt: skip
+        self.report.warnings.append(f"{sheet.file}: read by the mapping {mapping.name}{given}")
+        ours, written = translated(sheet, mapping, mappings.known(self.store))
+        return intake.checked(ours, table, written)
 
     def _store(
         self, connection: duckdb.DuckDBPyConnection, part: Part, ready: list[intake.Checked]
