@@ -12,6 +12,7 @@ from words import language, say, units, word
 
 from pourstats.logs.forms import header
 from pourstats.logs.tables import JOBS, WEATHER, Column
+from pourstats.reporting import ready
 from pourstats.units import unit_in
 
 # What a phone's weather page shows, hour by hour.
@@ -37,8 +38,7 @@ def stored_jobs() -> pd.DataFrame:
     mark = kept.mark()
     if mark is None:
         return pd.DataFrame({"pour_id": [], "date": [], "site": [], "slab_type": [], "area": []})
-    jobs = kept.frame(mark, "jobs")
-    return jobs[~jobs["pour_id"].isin(kept.frame(mark, "pours")["pour_id"])].sort_values("date")
+    return ready.next_jobs({name: kept.frame(mark, name) for name in ("jobs", "pours")})
 
 
 def jobs(key: str) -> tuple[str, ...]:
@@ -51,8 +51,8 @@ def jobs(key: str) -> tuple[str, ...]:
     chosen: list[str] = []
     if names:
         chosen = st.multiselect(
-            say("ahead.jobs"), list(names), default=list(names)[:3], format_func=names.get,
-            key=f"{key}-jobs",
+            say("ahead.jobs"), list(names), default=list(names)[: ready.NEXT_JOBS],
+            format_func=names.get, key=f"{key}-jobs",
         )  # fmt: skip
     given = None
     with st.expander(say("ahead.jobs_file"), expanded=not names):

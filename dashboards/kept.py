@@ -5,15 +5,28 @@ visit is given the same objects: pages read them and change nothing in them.
 """
 
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import streamlit as st
 
 from pourstats.faults import Refusal
-from pourstats.store import schema
+from pourstats.logs.tables import TABLES
+from pourstats.reporting import ready
+from pourstats.store import kept, schema
 from pourstats.store.database import Store
 
-Mark = tuple[str, int, int]
+# What a table holds beside the log itself changes by every tap; the log doesn't.
+BESIDE = ("stamps", "forecasts", "changes", "set_aside", "history")
+LOG = tuple(name for name in TABLES if name not in BESIDE)
+
+
+class Mark(NamedTuple):
+    """What a store is at: its path, its file, its change counter, and what its log holds."""
+
+    path: str
+    file: int
+    counter: int
+    log: str
 
 
 def store() -> Store:
@@ -22,18 +35,19 @@ def store() -> Store:
 
 
 def mark() -> Mark | None:
-    """What the store is at: its path, its file, its change counter; None without a store."""
+    """What the store is at; None without a store."""
     record = store()
     if not record.exists():
         return None
     found = record.path.stat()
     seen = st.session_state.get("seen")
-    if seen is not None and seen[:2] == (str(record.path), (found.st_ino, found.st_mtime_ns)):
-        return seen[2]
+    stamp = (str(record.path), found.st_ino, found.st_mtime_ns, found.st_size)
+    if seen is not None and seen[0] == stamp:
+        return seen[1]
     with record.read() as connection:
         counter = schema.meta_number(connection, "change_counter")
-    now = (str(record.path), found.st_ino, counter)
-    st.session_state.seen = (str(record.path), (found.st_ino, found.st_mtime_ns), now)
+        now = Mark(str(record.path), found.st_ino, counter, kept.state(connection, *LOG))
+    st.session_state.seen = (stamp, now)
     return now
 
 
@@ -45,20 +59,35 @@ def needed() -> Mark:
     return found
 
 
-@st.cache_resource(max_entries=40, show_spinner="…")
 def week(at: Mark, ending: Any) -> dict[str, Any]:
-    """The weekly review."""
+    """The weekly review; the latest week's is kept ready."""
+    return answer(at, "week") if ending is None else earlier_week(at, ending)
+
+
+@st.cache_resource(max_entries=40, show_spinner="…")
+def earlier_week(at: Mark, ending: Any) -> dict[str, Any]:
+    """The review of an earlier week."""
     from pourstats.reporting.week_record import review
 
-    return review(Store(Path(at[0])), ending)
+    return review(Store(Path(at.path)), ending)
+
+
+def answer(at: Mark, name: str) -> dict[str, Any]:
+    """An answer over the whole record: week, rates, callbacks, patterns."""
+    with st.spinner("…"):
+        return ready.answer(Store(Path(at.path)), name)
+
+
+def frame(at: Mark, name: str) -> Any:
+    """A log table, book or measure, whole."""
+    return _frame(at.path, at.file, at.counter if name in BESIDE else at.log, name)
 
 
 @st.cache_resource(max_entries=40, show_spinner=False)
-def frame(at: Mark, name: str) -> Any:
-    """A log table, book or measure, whole."""
+def _frame(path: str, file: int, state: object, name: str) -> Any:
     from pourstats.store import reading
 
-    with Store(Path(at[0])).read() as connection:
+    with Store(Path(path)).read() as connection:
         return reading.frame(connection, name)
 
 
@@ -67,7 +96,7 @@ def pour(at: Mark, pour_id: str) -> dict[str, Any]:
     """One pour, whole."""
     from pourstats.reporting.pour import pour_whole
 
-    return pour_whole(Store(Path(at[0])), pour_id)
+    return pour_whole(Store(Path(at.path)), pour_id)
 
 
 @st.cache_resource(max_entries=60, show_spinner=False)
@@ -88,35 +117,37 @@ def people_frame(frame: Any, name: str, system: Any) -> Any:
     return pd.DataFrame(rounded)
 
 
-@st.cache_resource(max_entries=10, show_spinner="…")
 def patterns(at: Mark) -> dict[str, Any]:
     """What weather did to the crew's intervals."""
-    from pourstats.reporting.answers import patterns_answer
-
-    return patterns_answer(Store(Path(at[0]))).result
+    return answer(at, "patterns")
 
 
-@st.cache_resource(max_entries=10, show_spinner="…")
 def callbacks(at: Mark) -> dict[str, Any]:
     """The picture of callbacks."""
-    from pourstats.reporting.answers import callbacks_answer
-
-    return callbacks_answer(Store(Path(at[0]))).result
+    return answer(at, "callbacks")
 
 
-@st.cache_resource(max_entries=10, show_spinner="…")
 def rates(at: Mark) -> dict[str, Any]:
-    """The rate card."""
-    from pourstats.reporting.answers import rate_card_answer
-
-    return rate_card_answer(Store(Path(at[0]))).result
+    """The rate card. Raises Refusal without pours."""
+    return answer(at, "rates")
 
 
-@st.cache_resource(max_entries=60, show_spinner="…")
 def bid(
     at: Mark | None, jobs: tuple[str, ...], confidence: float, sets: tuple[tuple[str, str], ...]
 ) -> dict[str, Any]:
-    """Hours and price of jobs, not kept for scoring."""
+    """Hours and price of jobs, not kept for scoring; those of the next planned jobs are ready."""
+    if at is not None and confidence == ready.CONFIDENCE and not sets:
+        coming = ready.next_jobs({name: frame(at, name) for name in ("jobs", "pours")})
+        if jobs and jobs == tuple(coming["pour_id"].head(ready.NEXT_JOBS)):
+            return answer(at, "bid")
+    return _bid(None if at is None else (at.path, at.file, at.log), jobs, confidence, sets)
+
+
+@st.cache_resource(max_entries=60, show_spinner="…")
+def _bid(
+    at: tuple[str, int, str] | None, jobs: tuple[str, ...], confidence: float,
+    sets: tuple[tuple[str, str], ...],
+) -> dict[str, Any]:  # fmt: skip
     from pourstats.planning.bid import FRAMES
     from pourstats.planning.bid import bid as worked_out
     from pourstats.reporting.answers import asked
@@ -130,4 +161,4 @@ def guarded(at: Mark | None) -> bool:
     """Whether a passcode is set."""
     from pourstats.store import access
 
-    return at is not None and access.guarded(Store(Path(at[0])))
+    return at is not None and access.guarded(Store(Path(at.path)))

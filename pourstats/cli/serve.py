@@ -105,8 +105,13 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     """Run the server until it is stopped. Everything it needs is set here, not by a folder's
     configuration, which is only found from some folders."""
     os.environ["POURSTATS_STORE"] = str(store)
+    import threading
+
     from streamlit import config
     from streamlit.web import bootstrap
+
+    from pourstats.reporting import ready
+    from pourstats.store.database import Store
 
     options = {
         "server_address": address,
@@ -123,4 +128,7 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     start = str(pages())
     config._main_script_path = start  # where it looks for .streamlit/config.toml
     bootstrap.load_config_options(flag_options=options)
+    threading.Thread(
+        target=ready.watch, args=(Store(store), threading.Event()), daemon=True
+    ).start()
     bootstrap.run(start, False, [], options)

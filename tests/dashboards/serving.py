@@ -104,6 +104,7 @@ def opened(found: Any, size: dict[str, int], **more: Any) -> tuple[Any, list[str
 
 
 # Streamlit says in the page's root whether its script runs; nothing may be half drawn either.
+STILL_S = 0.15
 _STILL = """() => {
   const app = document.querySelector('[data-testid="stApp"]');
   const still = app && app.dataset.testScriptState === 'notRunning' && document.querySelector('h2')
@@ -111,7 +112,7 @@ _STILL = """() => {
   if (!still) window.stillSince = undefined;
   else if (window.stillSince === undefined) window.stillSince = performance.now();
   return still && performance.now() - window.stillSince >= 150;
-}"""
+}""".replace("150", f"{STILL_S * 1000:.0f}")
 
 
 def settled(page: Any) -> None:
