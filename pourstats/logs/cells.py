@@ -8,10 +8,13 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cache
 
 from pourstats import units
+from pourstats.logs.choice_words import SPANISH, without_accents
 from pourstats.logs.files import MARK, shown
 from pourstats.logs.tables import Column
 
@@ -87,8 +90,20 @@ def read_cell(text: str, column: Column, reading: Reading) -> Cell:
     return _read_number(plain, column, reading, mark)
 
 
+@cache
+def spanish_choices(column: Column) -> dict[str, str]:
+    """The Spanish words that may stand in a column of choices, without case and accents, → the
+    choice."""
+    return {
+        normalized(without_accents(word)): choice
+        for choice in column.choices
+        for word in SPANISH.get(choice, ())
+    }
+
+
 def _read_choice(text: str, column: Column, mark: str) -> Cell:
     choices = {normalized(choice): choice for choice in column.choices}
+    spanish = spanish_choices(column)
     if mark == "b" and {"yes", "no"} <= set(column.choices):
         return Cell("yes" if text == "TRUE" else "no")
     parts = [text] if column.kind == "choice" else re.split(r"[;,+]", text)
@@ -96,16 +111,12 @@ def _read_choice(text: str, column: Column, mark: str) -> Cell:
     for part in parts:
         if not part.strip():
             continue
-        choice = choices.get(normalized(part))
+        choice = choices.get(normalized(part)) or spanish.get(normalized(without_accents(part)))
         if choice is None:
             if text.lower() in UNKNOWN_WORDS:
                 return Cell(warning=f"{quoted(text)} read as not known")
-            near = get_close_matches(normalized(part), choices, n=1, cutoff=0.6)
-            hint = (
-                f"did you mean {choices[near[0]]}?"
-                if near
-                else "use one of " + ", ".join(column.choices)
-            )
+            hint = _nearest(part, choices) or _nearest(without_accents(part), spanish)
+            hint = f"did you mean {hint}?" if hint else "use one of " + ", ".join(column.choices)
             return Cell(
                 fault=f"{quoted(part.strip())} is no {column.name.replace('_', ' ')}; {hint}"
             )
@@ -116,6 +127,11 @@ def _read_choice(text: str, column: Column, mark: str) -> Cell:
         return Cell(fault=f"{quoted(text)} says none and something else; keep one of them")
     ordered = [choice for choice in column.choices if choice in found]
     return Cell(";".join(ordered)) if ordered else BLANK
+
+
+def _nearest(text: str, choices: Mapping[str, str]) -> str | None:
+    near = get_close_matches(normalized(text), choices, n=1, cutoff=0.6)
+    return choices[near[0]] if near else None
 
 
 _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")

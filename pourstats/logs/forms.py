@@ -11,20 +11,22 @@ import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from pourstats import units
 from pourstats.faults import Refusal
+from pourstats.logs.choice_words import SPANISH, Lang, choice_label
+from pourstats.logs.defects import DEFECTS
 from pourstats.logs.tables import TABLES, Column, Table
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
-Lang = Literal["en", "es"]
-
 WORKBOOK = "pour_log.xlsx"
 ABOUT = "about"
 """The sheet that explains a workbook's columns; it holds no rows of a log."""
+ABOUT_DEFECTS = "about defects"
+"""The sheet that tells the defects apart; it holds none either."""
 PAGE = Path(__file__).with_name("columns.md")
 """The reference page as it is shipped."""
 
@@ -50,7 +52,12 @@ WORDS: dict[Lang, dict[str, str]] = {
         "are the short log. A unit in brackets in a header or behind a number goes before the one "
         "given here.",
         "short": "short log", "help_times": "as 2031-06-03 06:40, or just 6:40",
-        "help_dates": "as 2031-06-03",
+        "help_dates": "as 2031-06-03", "defect": "defect", "spanish": "in Spanish",
+        "looks": "what it looks like", "causes": "usual causes", "reading": "more to read",
+        "spanish_": "Choices in Spanish", "takes": "A log may have these words instead, accents or"
+        " not; the program keeps the English one.", "defects_": "Defects",
+        "defects_say": "How to tell one from another, and where it usually comes from. The sheets"
+        " named are NRMCA's Concrete in Practice.",
     },
     "es": {
         "id": "etiqueta", "text": "texto", "notes": "texto, tal cual", "number": "número",
@@ -69,7 +76,13 @@ WORDS: dict[Lang, dict[str, str]] = {
         "registro corto. Una unidad entre corchetes en el encabezado o tras un número va antes que "
         "la de aquí.",
         "short": "registro corto", "help_times": "como 2031-06-03 06:40, o solo 6:40",
-        "help_dates": "como 2031-06-03",
+        "help_dates": "como 2031-06-03", "defect": "defecto", "spanish": "en español",
+        "looks": "cómo se ve (en inglés)", "causes": "causas usuales (en inglés)",
+        "reading": "para leer más", "spanish_": "Las opciones en español",
+        "takes": "El registro puede llevar estas palabras, con acentos o sin ellos; el programa"
+        " guarda la inglesa.", "defects_": "Defectos",
+        "defects_say": "Cómo distinguirlos y de dónde suelen venir. Las hojas nombradas son las"
+        " Concrete in Practice de la NRMCA.",
     },
 }  # fmt: skip
 
@@ -211,6 +224,13 @@ def _blank_workbook(blanks: Mapping[str, Sequence[Column]], lang: Lang) -> Any:
         about.append(row)
     for letter, width in zip("ABCDEFGHIJ", (12, 18, 22, 10, 20, 24, 12, 9, 46, 46), strict=True):
         about.column_dimensions[letter].width = width
+    defects = book.create_sheet(ABOUT_DEFECTS)
+    rows = defect_rows(lang)
+    _head(defects, rows[0])
+    for row in rows[1:]:
+        defects.append(row)
+    for letter, width in zip("ABCDEF", (16, 24, 26, 60, 70, 24), strict=True):
+        defects.column_dimensions[letter].width = width
     return book
 
 
@@ -238,18 +258,40 @@ def _prepare(sheet: Worksheet, number: int, column: Column, table: Table, lang: 
         dimension.number_format = formats[column.kind]
     if not column.choices:
         return
-    listed = ",".join(column.choices)
-    if len(listed) > _LONGEST_LIST:
-        raise ValueError(f"{table.name}.{column.name}: the list is too long for a drop-down")
+    listed = [choice_label(word, lang) if lang == "es" else word for word in column.choices]
     several = column.kind == "choices"
     # Several joined by ; are no item of the list, so there the list only proposes.
-    rule = DataValidation("list", f'"{listed}"', allow_blank=True, showErrorMessage=not several)
+    rule = DataValidation(
+        "list", _list_formula(table, column, listed), allow_blank=True,
+        showErrorMessage=not several,
+    )  # fmt: skip
     rule.errorStyle = "warning"
     rule.promptTitle = _label(column, lang)[:32]
-    rule.prompt = f"{WORDS[lang][column.kind]} {', '.join(column.choices)}"[:255]
+    rule.prompt = f"{WORDS[lang][column.kind]} {', '.join(listed)}"[:255]
     rule.showInputMessage = True
     rule.add(f"{letter}2:{letter}{_ROWS}")
     sheet.add_data_validation(rule)
+
+
+def _list_formula(table: Table, column: Column, listed: Sequence[str]) -> str:
+    """The list itself, or where it is too long for that, the column that has it."""
+    text = ",".join(listed)
+    if len(text) <= _LONGEST_LIST:
+        return f'"{text}"'
+    if column.name == "defect":
+        letter = "A" if tuple(listed) == column.choices else "B"
+        return f"'{ABOUT_DEFECTS}'!${letter}$2:${letter}${len(listed) + 1}"
+    raise ValueError(f"{table.name}.{column.name}: the list is too long for a drop-down")
+
+
+def defect_rows(lang: Lang = "en") -> list[tuple[str, ...]]:
+    """Header and rows that tell the defects apart: word, Spanish, name, looks, causes, source."""
+    words = WORDS[lang]
+    heads = ("defect", "spanish", "label", "looks", "causes", "reading")
+    return [tuple(words[key] for key in heads)] + [
+        (word, choice_label(word, "es"), each.name, each.looks, each.causes, each.reference)
+        for word, each in DEFECTS.items()
+    ]
 
 
 def about_rows(
@@ -276,11 +318,17 @@ def about_rows(
                     f"{span} {column.unit or ''}".strip() if span else "",
                     words["yes" if column.required else "no"],
                     words["yes" if column.private else "no"],
-                    ", ".join(column.choices),
+                    ", ".join(_choice(word, lang) for word in column.choices),
                     column.meaning,
                 )
             )
     return rows
+
+
+def _choice(word: str, lang: Lang, mark: str = "") -> str:
+    """The choice as a log has it, in Spanish with the word that may stand for it."""
+    told = f"{mark}{word}{mark}"
+    return f"{told} ({choice_label(word, lang)})" if lang == "es" else told
 
 
 def reference_page(lang: Lang = "en") -> str:
@@ -295,7 +343,14 @@ def reference_page(lang: Lang = "en") -> str:
         lines += ["| " + " | ".join(words[key] for key in heads) + " |", "|---" * len(heads) + "|"]
         lines += [_line(column, lang) for column in table.columns]
         lines.append("")
-    return "\n".join(lines)
+    lines += [f"## {words['spanish_']}", "", words["takes"], ""]
+    lines += ["| " + " | ".join((words["choices_"], words["spanish"])) + " |", "|---|---|"]
+    lines += [f"| `{word}` | {', '.join(spanish)} |" for word, spanish in SPANISH.items()]
+    lines += ["", f"## {words['defects_']}", "", words["defects_say"], ""]
+    head, *rows = defect_rows(lang)
+    lines += ["| " + " | ".join(head) + " |", "|---" * len(head) + "|"]
+    lines += [f"| `{word}` | " + " | ".join(rest) + " |" for word, *rest in rows]
+    return "\n".join([*lines, ""])
 
 
 def _facts(table: Table, lang: Lang) -> str:
@@ -316,7 +371,7 @@ def _line(column: Column, lang: Lang) -> str:
     words = WORDS[lang]
     meaning = column.meaning
     if column.choices:
-        meaning += ": " + ", ".join(f"`{choice}`" for choice in column.choices)
+        meaning += ": " + ", ".join(_choice(word, lang, "`") for word in column.choices)
     cells = (
         f"`{column.name}`",
         _label(column, lang),

@@ -30,7 +30,7 @@ from pourstats.learning.callbacks.year import (
     time_to_call,
 )
 from pourstats.learning.intervals import score_interval
-from pourstats.planning.defects import DEFECTS
+from pourstats.logs.defects import DEFECTS
 from pourstats.planning.habits import HABITS
 
 PEOPLE = ("lead",)
@@ -290,6 +290,7 @@ def _defects(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> list[di
             "looks": DEFECTS[str(word)].looks,
             "causes": DEFECTS[str(word)].causes,
             "source": DEFECTS[str(word)].reference,
+            "help": DEFECTS[str(word)].help,
         }
         for word, count in ordered
         if word in DEFECTS

@@ -236,8 +236,7 @@ def _defects(defects: list[Mapping[str, Any]]) -> list[str]:
     lines = ["", "WHAT CAME BACK"]
     for row in defects[:MOST_DEFECTS]:
         lines += wrap(
-            f"{row['name']} ({_counted(row['pours'], 'floor', 'floors')}): {row['looks']}. Usual"
-            f" causes: {row['causes']}. [{row['source']}]",
+            f"{row['name']} ({_counted(row['pours'], 'floor', 'floors')}): {row['help']}",
             WIDTH, initial_indent="  ", subsequent_indent="    ",
         )  # fmt: skip
     rest = [f"{row['name'].lower()} {row['pours']}" for row in defects[MOST_DEFECTS:]]

@@ -8,9 +8,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from pourstats.logs.forms import Lang
+from pourstats.logs.choice_words import Lang, choice_label
 from pourstats.logs.tables import CREW_TIME, PASSES, POURS, TRUCKS, WAITS, Column, Table
-from pourstats.reporting.paper_words import TITLES, choice_text
+from pourstats.reporting.paper_words import TITLES
 from pourstats.reporting.sheet import saved, typeset
 from pourstats.reporting.week_sentences import System
 from pourstats.units import unit_in
@@ -73,8 +73,8 @@ def paper_sheet(lang: Lang = "en", system: System = "us") -> dict[str, Any]:
         "site": _label(POURS.column("site"), lang),
         "from": _label(CREW_TIME.column("start"), lang),
         "to": _label(CREW_TIME.column("end"), lang),
-        "tasks": [choice_text(task, lang) for task in TASK_ORDER],
-        "waits": [choice_text(wait, lang) for wait in WAITS],
+        "tasks": [choice_label(task, lang) for task in TASK_ORDER],
+        "waits": [choice_label(wait, lang) for wait in WAITS],
         "people": PEOPLE,
     }  # fmt: skip
 
@@ -90,6 +90,6 @@ def _field(table: Table, name: str, share: float, lang: Lang, system: System) ->
         "label": _label(column, lang),
         "unit": unit_in(column.unit, system) if column.unit else "",
         "kind": column.kind,
-        "choices": [choice_text(word, lang) for word in column.choices],
+        "choices": [choice_label(word, lang) for word in column.choices],
         "share": share,
     }

@@ -21,6 +21,7 @@ from pourstats.reporting.week_sentences import (
     figure_value,
     floor_word,
     headline_text,
+    help_text,
     hours_text,
     reason_text,
     shown,
@@ -224,9 +225,10 @@ def _stood_out(
         mark = (
             "Went well: " if item["kind"] == "went_well" else "" if item["news"] else "Ordinary: "
         )
+        why = " ".join(filter(None, (reason_text(item, system), help_text(item))))
         found.append({
             "text": cut(mark + standout_text(item, system), letters),
-            "why": cut(reason_text(item, system), 200),
+            "why": cut(why, letters),
             "note": cut(item.get("note"), 120) if item["unusual"] else "",
         })  # fmt: skip
     return found

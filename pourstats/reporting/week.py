@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pourstats.logs.defects import defect_help
 from pourstats.reporting.week_figures import Frames, figures, held_up, ledger, monday, table, weekly
 from pourstats.reporting.week_hours import (
     LEAST_TO_JUDGE,
@@ -267,6 +268,7 @@ def _callbacks(frames: Frames, wide: pd.DataFrame, start: pd.Timestamp) -> list[
                 "poured": _day(pour["date"]) if "date" in pour else None,
                 "reported": _day(pd.Timestamp(call["reported"])),
                 "defect": _or_none(call.get("defect")),
+                "help": defect_help(str(call.get("defect"))) or None,
                 "fault": _or_none(call.get("fault")),
                 "hours": _or_none(call.get("hours")),
                 "notes": _or_none(call.get("notes")),

@@ -301,3 +301,8 @@ def reason_text(item: Mapping[str, Any], system: System = "us") -> str | None:
     if item["kind"] == "floor" and slow:
         return "The log gives no reason."
     return None
+
+
+def help_text(item: Mapping[str, Any]) -> str:
+    """How such a defect is told, and its usual causes, by published guidance; empty without one."""
+    return f"What it looks like: {item['help']}" if item.get("help") else ""

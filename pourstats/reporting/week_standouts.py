@@ -58,8 +58,8 @@ def stands_out(
     ordinary; a figure of the whole week fills in where floors are few. Each: ``kind`` (floor,
     callback, went_well, figure), ``unusual``, ``news`` (worth telling, if
     even by chance), ``weight_h``, ``pour_id``, ``site``, ``date``, ``evidence`` (``measure``,
-    ``value``, ``usual_low``, ``usual_middle``, ``usual_high``, weightiest first) and ``reason``
-    (``words``, ``source``: log, likely or None).
+    ``value``, ``usual_low``, ``usual_middle``, ``usual_high``, weightiest first), ``reason``
+    (``words``, ``source``: log, likely or None), and of a callback ``help`` on its defect.
     """
     crew = Crew(base, _pour_ranges(base), learned_effects(base, hours.past_ratios), age_limit_min)
     floors = [
@@ -286,4 +286,5 @@ def _call(call: Mapping[str, Any]) -> dict[str, Any]:
         "reason": {"source": "log" if call["fault"] else None,
                    "words": [call["fault"]] if call["fault"] else [], "hours": None, "value": None},
         "note": call.get("notes"),
+        "help": call["help"],
     }  # fmt: skip

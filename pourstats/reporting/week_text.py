@@ -17,6 +17,7 @@ from pourstats.reporting.week_sentences import (
     figure_value,
     floor_word,
     headline_text,
+    help_text,
     hours_text,
     reason_text,
     shown,
@@ -96,6 +97,8 @@ def _stood_out(review: Mapping[str, Any], units: System) -> list[str]:
         why = reason_text(item, units)
         if why:
             lines += _block(why, "     ", "     ")
+        if item.get("help"):
+            lines += _block(help_text(item), "     ", "     ")
         if item.get("note") and item["unusual"]:
             lines += _block(f"Note in the log: {_short(item['note'])}", "     ", "     ")
     return lines
@@ -209,6 +212,8 @@ def _quiet_calls(review: Mapping[str, Any]) -> list[str]:
             f"{call['site'] or call['pour_id']}, {plain(call['defect'] or 'defect not named')}.",
             "  ", "    ",
         )  # fmt: skip
+        if call["help"]:
+            lines += _block(help_text(call), "    ", "    ")
     return lines
 
 

@@ -35,7 +35,7 @@ from pourstats.store import measures
 Row = Mapping[str, Any]
 
 DATES = ("date", "reported", "poured")
-SENTENCES = ("answer", "what", "reason", "note", "do", "because")
+SENTENCES = ("answer", "what", "reason", "note", "help", "do", "because")
 
 WORDS: dict[str, str] = {
     "question": "what is asked of the week",
@@ -71,6 +71,7 @@ WORDS: dict[str, str] = {
     "over_h": "labor-hours over the usual ones",
     "reason": "why, in the log's words, or what is likely and called so",
     "note": "the log's note",
+    "help": "how such a defect is told and where it usually comes from, by published guidance",
     "do": "what to change next week",
     "because": "why",
     "changes.source": "log where the crew wrote the reason, else figures",
@@ -116,7 +117,7 @@ def week_rows(review: Mapping[str, Any], system: System = "us") -> dict[str, lis
                 "date": item["date"], "pour_id": item["pour_id"], "site": item["site"],
                 "kind": item["kind"], "over_h": item["over_h"],
                 "what": standout_text(item, system), "reason": reason_text(item, system),
-                "note": item["note"],
+                "note": item["note"], "help": item.get("help"),
             }
             for item in review["stands_out"]
         ],

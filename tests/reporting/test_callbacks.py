@@ -8,10 +8,10 @@ import pandas as pd
 import pytest
 
 from pourstats.learning.callbacks.features import FEATURES
+from pourstats.logs.defects import DEFECTS
 from pourstats.logs.tables import DEFECTS as DEFECT_CHOICES
 from pourstats.planning.callback_cost import job_callbacks
 from pourstats.planning.callbacks import callback_picture
-from pourstats.planning.defects import DEFECTS
 from pourstats.planning.habits import HABITS
 from pourstats.reporting.callbacks import callbacks_text
 from tests.simulators.callbacks_crews import Truth, crew

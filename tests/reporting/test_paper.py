@@ -10,10 +10,10 @@ from pathlib import Path
 import pypdf
 import pytest
 
-from pourstats.logs.forms import Lang
+from pourstats.logs.choice_words import SPANISH, Lang, choice_label
 from pourstats.logs.tables import PASSES, POURS, TASKS, TRUCKS, WAITS
 from pourstats.reporting.paper import LARGE, LOADS, PASS, SMALL, TASK_ORDER, paper_pdf
-from pourstats.reporting.paper_words import SPANISH_CHOICES, TITLES
+from pourstats.reporting.paper_words import TITLES
 from pourstats.units import System
 
 
@@ -45,7 +45,7 @@ def test_labels_units_and_choices_are_the_tables(lang: Lang) -> None:
     for column in columns:
         assert (column.spanish if lang == "es" else column.english) in front
         for word in column.choices:
-            assert (SPANISH_CHOICES[word] if lang == "es" else word.replace("_", " ")) in front
+            assert choice_label(word, lang) in front
     assert "[ft2]" in front
     assert "[m2]" in pages_of(lang, "metric")[0]
 
@@ -61,10 +61,10 @@ def test_boxes_follow_the_day() -> None:
 
 def test_the_crew_sheet_has_every_task_and_wait() -> None:
     assert sorted(TASK_ORDER) == sorted(TASKS)
-    assert set(TASKS) | set(WAITS) <= set(SPANISH_CHOICES)
+    assert set(TASKS) | set(WAITS) <= set(SPANISH)
     back = pages_of("es")[1]
     for word in (*TASKS, *WAITS):
-        assert SPANISH_CHOICES[word] in back
+        assert choice_label(word, "es") in back
 
 
 def test_the_large_boxes_have_room_for_a_pencil() -> None:

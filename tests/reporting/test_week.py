@@ -393,6 +393,11 @@ def test_worse_stands_first():
     assert weights == sorted(weights, reverse=True)
     assert review["figures"]["callbacks_opened"]["value"] == 2
     assert [call["defect"] for call in review["callbacks"]] == ["crazing", "scaling"]
+    # NRMCA's sheets: CIP 2 is on scaling, CIP 3 on crazing.
+    assert "CIP 2]" in review["stands_out"][0]["help"]
+    said = " ".join(week_text(review).split())
+    assert "Usual causes: " in said
+    assert "[NRMCA CIP 3]" in said
 
 
 def test_an_ordinary_week_is_called_so():

@@ -23,6 +23,16 @@ class Defect:
         """The sheet as an owner can ask for it, or the source without one."""
         return f"NRMCA CIP {self.cip}" if self.cip else self.source
 
+    @property
+    def help(self) -> str:
+        """What it looks like, where it usually comes from, and where to read more."""
+        return f"{self.looks}. Usual causes: {self.causes}. [{self.reference}]"
+
+
+def defect_help(word: str) -> str:
+    """The help for a choice of the log's column ``defect``; empty for one that needs none."""
+    return DEFECTS[word].help if word in DEFECTS and word != "other" else ""
+
 
 MEMORY = "common practice, no source"
 
