@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourstats.faults import Fault, Refusal
-from pourstats.logs import files, foreign, intake, workbook
+from pourstats.logs import files, foreign, forms, intake, workbook
 from pourstats.logs.cells import normalized
 from pourstats.logs.mapping import translated
 from pourstats.logs.tables import DEPENDENTS, STAMPS, TABLES, Table
@@ -21,7 +21,7 @@ from pourstats.store.schema import first_row
 if TYPE_CHECKING:
     import duckdb
 
-OWN_PAGES = {"about"}
+OWN_PAGES = {normalized(name) for name in (forms.ABOUT, forms.ABOUT_DEFECTS)}
 """Sheets that our own workbooks carry for people; not a log table, and no surprise."""
 
 
