@@ -173,7 +173,7 @@ function choose() {
       + state(pour))),
     ahead.length ? h("h2", {}, text("phone.ahead")) : null,
     ahead.map(card),
-    newPour(pours.length + ahead.length === 0),
+    newPour(),
     earlier.length ? section("earlier", text("phone.earlier"), earlier.map(card)) : null,
     h("p", { class: "quiet" }, text("phone.kept")),
     h("p", { class: "quiet" }, text("phone.made", { when: DATA.made })),
@@ -181,8 +181,7 @@ function choose() {
   ];
 }
 
-function newPour(alone) {
-  if (alone) view.opened.add("new");
+function newPour() {
   const start = (event) => {
     event.preventDefault();
     const name = document.getElementById("new-name").value.trim();
@@ -255,6 +254,9 @@ function render() {
 }
 
 window.addEventListener("hashchange", moved);
+if (kept.names().length + DATA.jobs.filter((job) => job.date >= day(new Date())).length) {
+  view.opened.clear(); // a new pour, and jobs of days gone by, are one tap away
+}
 window.addEventListener("storage", render);
 document.addEventListener("visibilitychange", () => {
   const typing = document.activeElement && document.activeElement.tagName === "INPUT";

@@ -2,7 +2,7 @@
 
 const main = document.getElementById("main");
 const live = document.getElementById("live");
-const view = { alert: "", who: "", asked: false, opened: new Set(), errors: {} };
+const view = { alert: "", who: "", asked: false, opened: new Set(["new", "earlier"]), errors: {} };
 const known = (name, allowed, fallback) =>
   (allowed.includes(kept.choice(name)) ? kept.choice(name) : fallback);
 view.lang = known("lang", Object.keys(DATA.languages), DATA.lang);
@@ -184,7 +184,8 @@ function tapRow(pour, event, subject, done, more = {}) {
       "aria-disabled": done ? "true" : null, disabled: !kept.works || more.off,
       onclick: () => { if (!done) tap(pour.pour_id, event, subject); },
     }, shown),
-    done ? undoButton(pour, done) : h("span", {}));
+    // A pass that began with the machine's first time on is taken back there.
+    done && done.event === event ? undoButton(pour, done) : h("span", {}));
 }
 
 function tapList(pour, taps) {
@@ -286,7 +287,7 @@ function numbers(pour, id, values, done, asking, shown, choose) {
       done ? undoButton(pour, done) : h("span", {}))),
     h("div", { class: "chips numbers" }, values.map((value) => button(`${id}-${value}`,
       String(value), () => { if (!done) choose(value); },
-      { class: done ? "done" : "", "aria-disabled": done ? "true" : null }))));
+      { class: done ? "rest" : "", "aria-disabled": done ? "true" : null }))));
 }
 
 function hands(pour) {
