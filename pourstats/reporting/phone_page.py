@@ -18,7 +18,8 @@ from typing import Any
 import numpy as np
 
 from pourstats import units
-from pourstats.logs.forms import Field, Lang, form_fields
+from pourstats.logs.choice_words import Lang
+from pourstats.logs.forms import Field, form_fields
 from pourstats.logs.stamps import FROM_JOB, LOAD_TIMES, PASS_TIMES, POUR_TIMES
 from pourstats.logs.tables import JOBS, PASSES, POURS, TRUCKS, Column
 from pourstats.reporting.sheet import saved
