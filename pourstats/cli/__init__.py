@@ -11,11 +11,11 @@ import click
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-from pourstats.cli import ahead, record, review, serve
+from pourstats.cli import ahead, exchange, record, review, serve
 from pourstats.cli.base import cli, told
 from pourstats.faults import Refusal
 
-__all__ = ["ahead", "cli", "main", "record", "review", "serve"]
+__all__ = ["ahead", "cli", "exchange", "main", "record", "review", "serve"]
 
 
 STOPPED = (

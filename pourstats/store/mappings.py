@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourstats import settings
-from pourstats.faults import Refusal
-from pourstats.logs.mapping import FileMapping, Known, from_json
+from pourstats.faults import Fault, Refusal
+from pourstats.logs import files, foreign, intake
+from pourstats.logs.mapping import FileMapping, Known, from_json, translated
+from pourstats.logs.tables import TABLES
 from pourstats.store import books
 from pourstats.store.database import Store
 from pourstats.store.schema import house
 
 if TYPE_CHECKING:
     import duckdb
-
-    from pourstats.logs.foreign import Foreign
 
 
 def kept(store: Store) -> dict[str, FileMapping]:
@@ -30,7 +32,30 @@ def kept(store: Store) -> dict[str, FileMapping]:
     return {sign: from_json(how) for sign, how in rows}
 
 
-def keep(store: Store, sheet: Foreign, mapping: FileMapping) -> FileMapping:
+def opened(path: Path, name: str | None = None) -> foreign.Foreign:
+    """The sheet of a file, of a workbook the one of that name. Refusal where there is none."""
+    if not path.exists():
+        raise Refusal(f"there is no file {path}; check the name")
+    if path.is_dir():
+        raise Refusal(f"{path} is a folder; name one file of it")
+    try:
+        sheets = foreign.read(path)
+    except files.UnusableError as error:
+        raise Refusal(f"{path.name}: {error}") from None
+    sheets = [each for each in sheets if name is None or each.sheet == name]
+    if not sheets:
+        what = "is empty" if name is None else f"has no sheet {name!r}"
+        raise Refusal(f"{path.name} {what}", 1 if name is None else 2)
+    with_rows = [each for each in sheets if len(each.lines)]
+    if not with_rows:
+        raise Refusal(f"{path.name} has no rows below its header", 1)
+    if len(with_rows) > 1:
+        listed = ", ".join(each.sheet or "" for each in with_rows)
+        raise Refusal(f"{path.name} has several sheets; name one with --sheet: {listed}")
+    return with_rows[0]
+
+
+def keep(store: Store, sheet: foreign.Foreign, mapping: FileMapping) -> FileMapping:
     """Keep a mapping for files with this header; an earlier one goes. Returns it with its name."""
     others = {each.name for sign, each in kept(store).items() if sign != sheet.signature}
     mapping = replace(mapping, name=_name(mapping.name or sheet.file, others))
@@ -90,3 +115,44 @@ def known_to(connection: duckdb.DuckDBPyConnection) -> Known:
     pours = connection.execute("SELECT pour_id, site, date FROM pours ORDER BY _seq").fetchall()
     zone: settings.Value = house(connection)["zone"]
     return Known(zones, str(zone) if zone else None, tuple(pours))
+
+
+@dataclass
+class Trial:
+    """What a file's rows would be if they were loaded so: our columns, and what would be set aside.
+
+    ``rows`` are the first few, by column, as text; ``read`` counts all.
+    """
+
+    rows: list[dict[str, str]]
+    read: int
+    set_aside: list[Fault]
+    warnings: list[str]
+
+
+def trial(sheet: foreign.Foreign, mapping: FileMapping, known: Known, most: int = 5) -> Trial:
+    """Read a file by a mapping, and store nothing."""
+    table = TABLES[mapping.table]
+    ours, written = translated(sheet, mapping, known)
+    checked = intake.checked(ours, table, written)
+    rows = []
+    for row in range(min(most, checked.read)):
+        cells = {}
+        for name in checked.names:
+            value = checked.columns[name][row].as_py()
+            text = "" if value is None else _shown(value)
+            clock = checked.clocks.get(name)
+            if clock is not None and clock[row] >= 0:
+                text = f"{clock[row] // 3600:02d}:{clock[row] // 60 % 60:02d}"
+            stood = files.shown(written.texts[name][row]).strip() if name in written.texts else ""
+            lost = any(row == at and name == of for at, of, _, _ in written.faults)
+            cells[name] = "?" if lost or (stood and not text) else text
+        rows.append(cells)
+    first_of = dict(reversed(checked.faults))
+    return Trial(rows, checked.read, [first_of[row] for row in sorted(first_of)], checked.warnings)
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, dt.datetime):
+        return f"{value:%Y-%m-%d %H:%M}"
+    return f"{value:.5g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,325 @@
+"""What an unknown file may be: which table, which column is which, and what must be asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from difflib import get_close_matches
+
+from pourstats.faults import Refusal
+from pourstats.logs import header_words as words
+from pourstats.logs import moments, time_columns, weather_files
+from pourstats.logs.column_kinds import Looks, Sure, decimal_comma, figures, guessed_unit, looks
+from pourstats.logs.files import shown
+from pourstats.logs.foreign import Foreign
+from pourstats.logs.header_words import SCALES, likeness
+from pourstats.logs.mapping import Drawn, FileMapping, Known, column_texts
+from pourstats.logs.proposal import ZONE_OF_OFFSET, Guess, Proposal, Question, Wish
+from pourstats.logs.tables import TABLES, Column
+
+LEAST_LIKE = 0.6
+
+
+def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
+    """How a file may be read. Raises Refusal for a wish that can't be met."""
+    _check(sheet, wish)
+    if sheet.kind != "table":
+        return _weather_year(sheet, wish, known)
+    shape = {theirs: looks(sheet, theirs) for theirs in sheet.header}
+    table = wish.table or _likely_table(sheet, shape)
+    found = Proposal(sheet, FileMapping(table, {}, {}, dict(wish.given), year=wish.year))
+    times = time_columns.times_of(sheet, table, shape, wish.sets)
+    used = {theirs for roles in times.moments.values() for theirs in roles.values()}
+    drawn = _assigned(sheet, table, shape, wish, used, times.layout)
+    numeric = [d.theirs[0] for ours, d in drawn.items() if _is_number(table, ours)]
+    mapping = replace(
+        found.mapping, moments=times.moments, layout=times.layout,
+        comma=decimal_comma(sheet, numeric),
+    )  # fmt: skip
+    found.mapping = replace(mapping, columns=drawn)
+    _fix_units(found, wish, times.summer)
+    time_columns.tell(found, times, wish, known)
+    _ask_for_missing(found, wish, known)
+    used |= {theirs for d in found.mapping.columns.values() for theirs in d.theirs}
+    found.left_out = [theirs for theirs in sheet.header if theirs not in used]
+    return found
+
+
+# The wish -----------------------------------------------------------------------------------------
+
+
+def _check(sheet: Foreign, wish: Wish) -> None:
+    if wish.table is not None and (wish.table not in TABLES or not TABLES[wish.table].log):
+        near = get_close_matches(wish.table, TABLES, n=1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise Refusal(f"no log table is called {wish.table!r}{hint}")
+    for ours, theirs in wish.sets.items():
+        if theirs and theirs not in sheet.header:
+            near = get_close_matches(theirs, sheet.header, n=1, cutoff=0.4)
+            hint = (
+                f"did you mean {near[0]!r}?" if near else "it has " + ", ".join(sheet.header[:12])
+            )
+            raise Refusal(f"--set {ours}: {sheet.file} has no column {theirs!r}; {hint}")
+    table = TABLES[wish.table] if wish.table else None
+    for what in (wish.sets, wish.units, wish.given):
+        for ours in what:
+            names = _our_names(table.name) if table else {n for t in TABLES for n in _our_names(t)}
+            if ours not in names:
+                near = get_close_matches(ours, names, n=1)
+                hint = f"; did you mean {near[0]}?" if near else ""
+                raise Refusal(f"{ours!r} is no column of ours{hint}")
+    for zone in filter(None, [wish.zone]):
+        if moments.zone_named(zone) is None:
+            raise Refusal(f"{zone!r} is no time zone known here; write it as America/Denver")
+
+
+def _our_names(table: str) -> set[str]:
+    return {*TABLES[table].names, *words.WORDS.get(table, {})}
+
+
+# Which table --------------------------------------------------------------------------------------
+
+
+def _likely_table(sheet: Foreign, shape: dict[str, Looks]) -> str:
+    """The table whose required columns the header names best; weather where nothing fits."""
+    scores: dict[str, float] = {}
+    for name, table in TABLES.items():
+        if not table.log:
+            continue
+        best = {c: max((likeness(h, name, c) for h in sheet.header), default=0.0)
+                for c in _our_names(name)}  # fmt: skip
+        wanted = {"worker", "start", "end"} if name == "crew_time" else set(table.required)
+        if name == "crew_time" and (best["kind"] >= 0.9 and best["at"] >= 0.9):
+            wanted = {"worker", "kind", "at"}
+        if name == "weather":
+            wanted = {"air_temp", "humidity", "wind", "time"}
+        hits = sum(best[c] for c in wanted if best[c] >= LEAST_LIKE) / len(wanted)
+        scores[name] = hits + 0.05 * sum(value >= 0.9 for value in best.values())
+    best_name = max(scores, key=lambda each: scores[each])
+    return best_name if scores[best_name] >= 0.3 else "weather"
+
+
+def _is_number(table: str, ours: str) -> bool:
+    names = TABLES[table].names
+    return ours in names and TABLES[table].column(ours).kind in ("number", "whole")
+
+
+# Which column -------------------------------------------------------------------------------------
+
+
+def _assigned(
+    sheet: Foreign, table: str, shape: dict[str, Looks], wish: Wish, used: set[str], layout: str
+) -> dict[str, Drawn]:
+    """Ours → theirs by likeness of names, best first, where the values agree; wishes go first."""
+    times = {c.name for c in TABLES[table].columns if c.kind in ("time", "date")} | {"at"}
+    drawn: dict[str, Drawn] = {}
+    taken = set(used)
+    for ours, theirs in wish.sets.items():
+        if theirs and ours not in times:
+            drawn[ours] = Drawn((theirs,))
+            taken.add(theirs)
+    if table == "crew_time" and "worker" not in wish.sets:
+        both = _two_names(sheet.header)
+        if both:
+            drawn["worker"] = Drawn(both)
+            taken |= set(both)
+    options = []
+    for ours in _our_names(table) - times - set(wish.sets) - set(drawn):
+        if ours == "kind" and layout != "punches":
+            continue
+        for place, theirs in enumerate(sheet.header):
+            like = likeness(theirs, table, ours)
+            if like >= LEAST_LIKE and _agrees(table, ours, shape[theirs]):
+                options.append((-like, place, ours, theirs))
+    for _, _, ours, theirs in sorted(options):
+        if ours not in drawn and theirs not in taken:
+            drawn[ours] = Drawn((theirs,))
+            taken.add(theirs)
+    return drawn
+
+
+def _two_names(header: list[str]) -> tuple[str, ...]:
+    by_words = {" ".join(words.tokens(name)): name for name in header}
+    for first, last in (("first name", "last name"), ("firstname", "lastname"),
+                        ("employee first name", "employee last name")):  # fmt: skip
+        if first in by_words and last in by_words:
+            return by_words[first], by_words[last]
+    return ()
+
+
+def _agrees(table: str, ours: str, shape: Looks) -> bool:
+    if shape.kind == "blank":
+        return False
+    if _is_number(table, ours):
+        return shape.kind in ("number", "hour", "text")
+    return shape.kind not in ("moment", "day")
+
+
+# Units --------------------------------------------------------------------------------------------
+
+
+def _fix_units(found: Proposal, wish: Wish, summer: bool) -> None:
+    table = TABLES[found.mapping.table]
+    written = {
+        ours: _written_unit(found.sheet, drawn, table.column(ours))
+        for ours, drawn in found.mapping.columns.items() if _is_number(table.name, ours)
+    }  # fmt: skip
+    hint = _system(written.values())
+    columns = dict(found.mapping.columns)
+    for ours, drawn in found.mapping.columns.items():
+        theirs = " + ".join(drawn.theirs)
+        if not _is_number(table.name, ours):
+            found.guesses.append(Guess(ours, theirs, None, "sure", "by its name"))
+            continue
+        column = table.column(ours)
+        unit, sure, because = written[ours], "sure", "the header says so"
+        if ours in wish.units:
+            unit, because = _wished(wish.units[ours], column), "as you said"
+        elif unit is None and column.unit is not None:
+            unit, sure, because = guessed_unit(
+                ours, figures(found.sheet, drawn.theirs[0]), hint, summer
+            ) if table.name == "weather" else (column.unit, "likely", "the house unit")  # fmt: skip
+        elif column.unit is None:
+            because = "by its name"
+        fixed: Sure = sure  # type: ignore[assignment]
+        if fixed == "open" and unit is not None:
+            found.questions.append(Question(
+                f"unit:{ours}", f"{theirs!r} ({because}): which unit is it in?",
+                f"--unit {ours}={unit}", unit,
+            ))  # fmt: skip
+        found.guesses.append(Guess(ours, theirs, unit, fixed, because))
+        kept, scale = SCALES.get(unit or "", (unit, 1.0))
+        columns[ours] = replace(drawn, unit=kept, scale=scale)
+    found.mapping = replace(found.mapping, columns=columns)
+
+
+def _written_unit(sheet: Foreign, drawn: Drawn, column: Column) -> str | None:
+    """The unit that a header, or the row of units below it, names for a column."""
+    if column.unit is None:
+        return None
+    _, written = words.split(drawn.theirs[0])
+    place = sheet.header.index(drawn.theirs[0])
+    for text in [written, *(row[place] for row in sheet.below if place < len(row))]:
+        unit = words.unit_word(text) if text else None
+        if unit is not None and words.stands_in(unit, column):
+            return unit
+    return None
+
+
+def _wished(unit: str, column: Column) -> str:
+    found = words.unit_word(unit)
+    if found is None or not words.stands_in(found, column):
+        raise Refusal(
+            f"--unit {column.name}: {unit!r} can't stand there; write as {column.unit or 'nothing'}"
+            + (f" or {_metric(column)}" if column.unit else "")
+        )
+    return found
+
+
+def _metric(column: Column) -> str:
+    from pourstats import units
+
+    return units.METRIC.get(column.unit or "", "percent")
+
+
+def _system(written: Iterable[str | None]) -> str | None:
+    us = metric = 0
+    for unit in written:
+        us += unit in ("degF", "mph", "in")
+        metric += unit in ("degC", "m/s", "km/h", "mm", "cm")
+    return None if us == metric else "us" if us > metric else "metric"
+
+
+# What is missing ----------------------------------------------------------------------------------
+
+
+def _ask_for_missing(found: Proposal, wish: Wish, known: Known) -> None:
+    mapping = found.mapping
+    table = TABLES[mapping.table]
+    have = set(mapping.columns) | set(mapping.moments) | set(mapping.given)
+    if mapping.layout == "punches":
+        have |= {"start", "end"}
+    if mapping.table == "crew_time":
+        have.add("pour_id")
+        if "pour_id" not in mapping.columns and "pour_id" not in mapping.given:
+            how = "its site and day" if "site" in have else "its day, if only one was placed then"
+            found.notes.append(f"the pour is found by {how}")
+    for name in table.required:
+        if name in have:
+            continue
+        if name == "site":
+            found.questions.append(Question("site", "Which site is this file of?", "--site NAME",
+                                            _only_site(known)))  # fmt: skip
+        elif name == "task":
+            found.questions.append(Question(
+                "task",
+                "Which task were these hours for? " + ", ".join(table.column("task").choices),
+                "--give task=place", "place",
+            ))  # fmt: skip
+        elif table.column(name).kind in ("time", "date"):
+            found.questions.append(Question(
+                f"column:{name}", f"Which column is {name} ({table.column(name).meaning})?",
+                f'--set {name}="THEIR COLUMN"',
+            ))  # fmt: skip
+        else:
+            found.questions.append(Question(
+                f"column:{name}", f"Which column is {name} ({table.column(name).meaning})?",
+                f'--set {name}="THEIR COLUMN" or, for one value in every row, --give {name}=VALUE',
+            ))  # fmt: skip
+    for name, value in mapping.given.items():
+        found.guesses.append(Guess(name, f"{value} in every row", None, "sure", "as you said"))
+
+
+def _only_site(known: Known) -> str | None:
+    sites = {site for _, site, _ in known.pours} | set(known.zones)
+    return next(iter(sites)) if len(sites) == 1 else None
+
+
+# Weather years ------------------------------------------------------------------------------------
+
+
+def _weather_year(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
+    epw = sheet.kind == "epw"
+    fields = weather_files.EPW_COLUMNS if epw else weather_files.TMY3_COLUMNS
+    place = sheet.place
+    assert place is not None
+    drawn = {
+        ours: Drawn((theirs,), unit, scale)
+        for ours, (theirs, unit, scale) in fields.items() if theirs in sheet.header
+    }  # fmt: skip
+    times = (
+        {"year": "Year", "month": "Month", "day": "Day", "hour": "Hour"} if epw else
+        {"date": "Date (MM/DD/YYYY)", "clock": "Time (HH:MM)"}
+    )  # fmt: skip
+    sign = "-" if place.offset_min < 0 else "+"
+    clock = f"{sign}{abs(place.offset_min) // 60:02d}:{abs(place.offset_min) % 60:02d}"
+    given = {"wind_height": "10", "source": "estimated", **wish.given}
+    zone = wish.zone or known.zones.get(given.get("site", "")) or known.zone
+    mapping = FileMapping(
+        "weather", drawn, {"time": times}, given, order="mdy", clock=clock, zone=wish.zone,
+        kind=sheet.kind, year=wish.year,
+    )  # fmt: skip
+    found = Proposal(sheet, mapping)
+    for ours, each in drawn.items():
+        found.guesses.append(Guess(ours, each.theirs[0], each.unit, "sure", "its layout says so"))
+    found.guesses.insert(0, Guess("time", " + ".join(times.values()), None, "sure",
+                                  f"end of the hour, standard time UTC{clock}"))  # fmt: skip
+    for name, value in given.items():
+        why = "as you said" if name in wish.given else "so are such files"
+        found.guesses.append(Guess(name, f"{value} in every row", None, "sure", why))
+    if "site" not in given:
+        found.questions.append(Question(
+            "site", f"Which site is this file of? It says {place.name}"
+            f" ({place.latitude:g}, {place.longitude:g}).", "--site NAME", _only_site(known),
+        ))  # fmt: skip
+    if zone is None:
+        found.questions.append(time_columns.zone_question(ZONE_OF_OFFSET.get(place.offset_min)))
+    years = sorted({shown(t).strip()[-4:] for t in column_texts(sheet, next(iter(times.values())))})
+    if len(years) > 1 and wish.year is None:
+        found.notes.append(
+            f"its months are of the years {', '.join(years[:12])}; --year {years[-1]} puts all into"
+            " one"
+        )
+    used = {theirs for d in drawn.values() for theirs in d.theirs} | set(times.values())
+    found.left_out = [name for name in sheet.header if name not in used]
+    return found
