@@ -32,6 +32,8 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
     used = {theirs for roles in times.moments.values() for theirs in roles.values()}
     drawn = _assigned(sheet, table, shape, wish, used, times.layout)
     numeric = [d.theirs[0] for ours, d in drawn.items() if _is_number(table, ours)]
+    if not drawn and not times.moments:
+        raise Refusal(_nothing_known(sheet), 1)
     mapping = replace(
         found.mapping, moments=times.moments, layout=times.layout,
         comma=decimal_comma(sheet, numeric),
@@ -75,6 +77,15 @@ def _check(sheet: Foreign, wish: Wish) -> None:
 
 def _our_names(table: str) -> set[str]:
     return {*TABLES[table].names, *words.WORDS.get(table, {})}
+
+
+def _nothing_known(sheet: Foreign) -> str:
+    names = ", ".join(sheet.header[:8])[:120]
+    return (
+        f"{sheet.file}: no name in its header is known (read in line {sheet.header_line}: {names})."
+        " If it has no row of names, write one on top; else say which is which, as --table weather"
+        ' --set time="Their time" --set air_temp="Their temperature"'
+    )
 
 
 # Which table --------------------------------------------------------------------------------------

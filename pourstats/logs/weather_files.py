@@ -47,9 +47,9 @@ EPW_COLUMNS: dict[str, tuple[str, str | None, float]] = {
     "wind": ("Wind Speed [m/s]", "m/s", 1.0),
     "sun": ("Global Horizontal Radiation [Wh/m2]", "W/m2", 1.0),
     "cloud": ("Total Sky Cover [tenths]", "percent", 10.0),
-    "rain": ("Liquid Precipitation Depth [mm]", "mm", 1.0),
 }
-"""Ours → (the field, its unit, what it is multiplied by). Wh/m2 in one hour are W/m2 on average."""
+"""Ours → (the field, its unit, what it is multiplied by). Wh/m2 in one hour are W/m2 on average.
+Rain is left out: both layouts give it for spells of several hours in one figure."""
 
 TMY3_COLUMNS: dict[str, tuple[str, str | None, float]] = {
     "air_temp": ("Dry-bulb (C)", "degC", 1.0),
@@ -57,14 +57,12 @@ TMY3_COLUMNS: dict[str, tuple[str, str | None, float]] = {
     "wind": ("Wspd (m/s)", "m/s", 1.0),
     "sun": ("GHI (W/m^2)", "W/m2", 1.0),
     "cloud": ("TotCld (tenths)", "percent", 10.0),
-    "rain": ("Lprecip depth (mm)", "mm", 1.0),
 }
 
 MISSING: dict[str, dict[str, float]] = {
-    "epw": {"air_temp": 99.9, "humidity": 999, "wind": 999, "sun": 9999, "cloud": 99, "rain": 999},
-    "tmy3": {"air_temp": -9900, "humidity": -9900, "wind": -9900, "sun": -9900, "cloud": -9900,
-             "rain": -9900},
-}  # fmt: skip
+    "epw": {"air_temp": 99.9, "humidity": 999, "wind": 999, "sun": 9999, "cloud": 99},
+    "tmy3": dict.fromkeys(("air_temp", "humidity", "wind", "sun", "cloud"), -9900),
+}
 """The figure that stands for "not known", a kind and column."""
 
 

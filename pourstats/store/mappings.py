@@ -146,7 +146,7 @@ def trial(sheet: foreign.Foreign, mapping: FileMapping, known: Known, most: int 
                 text = f"{clock[row] // 3600:02d}:{clock[row] // 60 % 60:02d}"
             stood = files.shown(written.texts[name][row]).strip() if name in written.texts else ""
             lost = any(row == at and name == of for at, of, _, _ in written.faults)
-            cells[name] = "?" if lost or (stood and not text) else text
+            cells[name] = "?" if lost or (stood and not text and not checked.whole[row]) else text
         rows.append(cells)
     first_of = dict(reversed(checked.faults))
     return Trial(rows, checked.read, [first_of[row] for row in sorted(first_of)], checked.warnings)
