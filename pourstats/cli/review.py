@@ -44,7 +44,6 @@ def write_week(
     found: Any, system: Any, pdf: Path | None, html: Path | None, xlsx: Path | None
 ) -> bool:
     """Write the week to those of the files that are named; whether there was one."""
-    from pourstats.reporting import workbook_week
     from pourstats.reporting.page_html import week_html
     from pourstats.reporting.sheet import saved
     from pourstats.reporting.sheet_week import week_pdf
@@ -54,7 +53,9 @@ def write_week(
             saved(file, page(found, system))
             told(f"the week's page written to {file}")
     if xlsx is not None:
-        workbook_week.write_week(found, xlsx, system)
+        from pourstats.reporting.workbook_week import write_week as write_workbook
+
+        write_workbook(found, xlsx, system)
         told(f"the week's workbook written to {xlsx}")
     return any(file is not None for file in (pdf, html, xlsx))
 

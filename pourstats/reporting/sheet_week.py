@@ -14,6 +14,7 @@ from pourstats.reporting.sheet import cut, pages, typeset
 from pourstats.reporting.week import without_private
 from pourstats.reporting.week_sentences import (
     System,
+    call_text,
     count_text,
     day_text,
     figure_label,
@@ -40,14 +41,17 @@ TILES = (
 SHARES = (
     "place_share_pct", "finish_share_pct", "saw_share_pct", "wait_share_pct", "other_share_pct",
 )  # fmt: skip
-FLOORS_MOST = (14, 14, 10, 7, 4)
-"""How many floors get a line of their own, from roomy to tight."""
+FLOORS_MOST = (14, 14, 14, 14, 10, 7, 4)
+"""How many floors get a line of their own, from the largest type to the smallest."""
 VERDICTS = {
     "slow": "over", "far_slow": "far over", "fast": "under", "far_fast": "far under",
 }  # fmt: skip
 TILE_WORDS = {"late_min_per_load": "trucks late", "wait_share_pct": "hours spent waiting",
               "first_pass_min": "first pass, from strike-off"}  # fmt: skip
 """Where a figure's label is clear only under the heading that it has in the text."""
+NOTHING_TOLD = (
+    "Can't be scored yet: it takes four logged floors that a bid or the finishing clock told ahead."
+)
 BIG = {"above": "A slow week", "below": "A fast week", "usual": "An ordinary week"}
 
 
@@ -62,7 +66,7 @@ def week_pdf(review: Mapping[str, Any], system: System = "us") -> bytes:
 
 
 def week_sheet(review: Mapping[str, Any], system: System = "us", tight: int = 0) -> dict[str, Any]:
-    """All that stands on the sheet. ``tight`` 0 to 4: how much is left off to fit one page."""
+    """All that stands on the sheet. ``tight`` 0 to 6: how much is left off to fit one page."""
     review = without_private(dict(review))
     start, end = review["week"]["start"], review["week"]["end"]
     title = f"{day_text(start)} to {day_text(end, year=True)}" if start else "No week yet"
@@ -82,10 +86,14 @@ def week_sheet(review: Mapping[str, Any], system: System = "us", tight: int = 0)
         "floors": _floors(review, system, FLOORS_MOST[tight]) if counted else None,
         "shares": _shares(review, system) if counted else [],
         "stood_out": _stood_out(
-            review, system, (5, 4, 3, 3, 2)[tight], (420, 420, 330, 240, 150)[tight]
+            review,
+            system,
+            (5, 5, 5, 4, 3, 3, 2)[tight],
+            (420, 420, 420, 420, 330, 240, 150)[tight],
         ),
-        "par": _pars(review, system, (5, 4, 3, 2, 1)[tight]),
-        "forecasts": [cut(line.get("text"), 220) for line in review["lately"][:3]],
+        "par": _pars(review, system, (5, 5, 5, 4, 3, 2, 1)[tight]),
+        "forecasts": [cut(line.get("text"), 220) for line in review["lately"][:3]]
+        or ([NOTHING_TOLD] if counted else []),
         "notes": _notes(review),
     }
 
@@ -176,7 +184,7 @@ def _floors(review: Mapping[str, Any], system: System, most: int) -> dict[str, A
         lines.append({
             "day": day_text(pour["date"]),
             "what": f"{area} {unit_text('ft2', system)} {floor_word(pour['slab_type'])}",
-            "where": cut(f"{cut(pour['pour_id'], 10)} {cut(pour['site'], 40)}", 26),
+            "where": cut(f"{cut(pour['pour_id'], 10)} {cut(pour['site'], 40)}", 32),
             "hours": hours_text(pour["labor_h"]),
             "usual": f"{hours_text(pour['usual_low_h'])} to {hours_text(pour['usual_high_h'])}"
             if judged else "",
@@ -220,6 +228,11 @@ def _shares(review: Mapping[str, Any], system: System) -> list[dict[str, Any]]:
 def _stood_out(
     review: Mapping[str, Any], system: System, most: int, letters: int
 ) -> list[dict[str, str]]:
+    if review["state"] == "quiet_week":
+        return [
+            {"text": call_text(call), "why": help_text(call), "note": ""}
+            for call in review["callbacks"][:most]
+        ]
     found = []
     for item in review["stands_out"][:most]:
         mark = (
@@ -262,6 +275,9 @@ def _notes(review: Mapping[str, Any]) -> list[str]:
         named = ", ".join(cut(pour.get("pour_id"), 12) for pour in review["unfinished"][:4])
         more = len(review["unfinished"]) - 4
         lines.append(f"Unfinished, not counted: {named}{f' and {more} more' if more > 0 else ''}.")
+    if review["look_at"]:
+        told = ". ".join(line["text"] for line in review["look_at"][:3])
+        lines.append(cut(f"To look at while young: {told}.", 300))
     rows = review["set_aside"]["rows"]
     if rows:
         lines.append(f"{count_text(rows, 'row')} set aside, waiting to be mended; not counted.")

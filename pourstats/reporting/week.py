@@ -61,11 +61,11 @@ def week_review(
     pour_weather. Missing ones and missing columns leave their figures unknown. ``house`` are the
     house rules in force. ``ending`` names a day of the week wanted (None: the week of the latest
     pour). ``open_pours`` are unfinished pours, ``set_aside`` rows that wait for mending, and
-    ``lately`` lines that other features add from kept results.
+    ``lately`` lines on how well forecasts did.
 
     Keys: week, state (no_pours, quiet_week, early, rough, full), headline, trend, changes,
     stands_out, figures, pours, days, control, par, bids, callbacks, unfinished, set_aside, assumed,
-    missing, cannot_tell, lately.
+    missing, cannot_tell, lately, look_at (floors to look at while they are young).
     """
     wide = ledger(frames)
     start = _start(wide, ending)
@@ -89,6 +89,7 @@ def week_review(
         "missing": [],
         "cannot_tell": [],
         "lately": [{"text": x} if isinstance(x, str) else dict(x) for x in lately],
+        "look_at": [],
     }
     if wide.empty or start is None:
         review["missing"] = _missing_at_all(frames)

@@ -5,8 +5,11 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+import pandas as pd
+
 from pourstats.planning import scored
 from pourstats.reporting.week import week_review
+from pourstats.reporting.week_figures import Frames
 from pourstats.store import kept, openpours, reading, schema
 from pourstats.store.database import Store
 
@@ -24,13 +27,18 @@ def review(store: Store, ending: date | None) -> dict[str, Any]:
         aside = reading.frame(connection, "set_aside")
         unfinished = openpours.unfinished(connection)
         frames["forecasts"] = reading.frame(connection, "forecasts")
-        lately = scored.lately_lines(scored.scored(frames, scored.LATELY))
         marked = kept.read(connection, "floors_to_look_at")
-    found = week_review(
-        frames, house, ending, open_pours=unfinished, set_aside=aside, lately=lately
-    )
-    found["lately"] += _to_look_at(marked, found)
+    found = week_review(frames, house, ending, open_pours=unfinished, set_aside=aside)
+    found["lately"] = [{"text": line} for line in _told_ahead(frames, found["week"]["end"])]
+    found["look_at"] = _to_look_at(marked, found)
     return found
+
+
+def _told_ahead(frames: Frames, end: str | None) -> list[str]:
+    """How well the forecasts of the latest pours did, as of the week's last day."""
+    pours = frames["pours"]
+    until = pours[pd.to_datetime(pours["date"]) <= pd.Timestamp(end)] if end else pours
+    return scored.lately_lines(scored.scored({**frames, "pours": until}, scored.LATELY))
 
 
 def _to_look_at(marked: tuple[Any, bool] | None, review: dict[str, Any]) -> list[dict[str, Any]]:
@@ -39,9 +47,8 @@ def _to_look_at(marked: tuple[Any, bool] | None, review: dict[str, Any]) -> list
     poured = {pour["pour_id"] for pour in review["pours"]}
     return [
         {
-            "text": f"{floor['pour_id']} is worth a look while it is young:"
-            f" {'; '.join(reason['words'] for reason in floor['reasons'])}"
-            " (`pourstats callbacks`)."
+            "pour_id": floor["pour_id"],
+            "text": f"{floor['pour_id']}: {'; '.join(each['words'] for each in floor['reasons'])}",
         }
         for floor in floors
         if floor["pour_id"] in poured

@@ -174,15 +174,21 @@ def _verdict(head: Mapping[str, Any]) -> str:
         end = f"{much}, a slow week ({ends})."
         most = head["most_over"]
         if most is not None:
-            end += (
-                f" Most of it was the {floor_word(most['slab_type'])} at {most['site']} "
-                f"({most['pour_id']}, {gap_text(most['labor_h'], most['usual_h'])} over)."
-            )
+            end += f" {_furthest_over(head, most)}"
     else:
         end = f"{much}, a fast week ({ends})."
     if head["earlier_pours"] < 10:
         end += f" Rough: only {head['earlier_pours']} earlier pours to judge by."
     return end
+
+
+def _furthest_over(head: Mapping[str, Any], most: Mapping[str, Any]) -> str:
+    over, all_over = most["labor_h"] - most["usual_h"], head["spent_h"] - head["usual_h"]
+    lead = "Most of it was" if over > 0.5 * all_over else "Furthest over was"
+    return (
+        f"{lead} the {floor_word(most['slab_type'])} at {most['site']} "
+        f"({most['pour_id']}, {gap_text(most['labor_h'], most['usual_h'])} over)."
+    )
 
 
 def standout_text(item: Mapping[str, Any], system: System = "us") -> str:
@@ -301,6 +307,15 @@ def reason_text(item: Mapping[str, Any], system: System = "us") -> str | None:
     if item["kind"] == "floor" and slow:
         return "The log gives no reason."
     return None
+
+
+def call_text(call: Mapping[str, Any]) -> str:
+    """One call to come back, as a line."""
+    return (
+        f"{day_text(call['reported'])}: called back to the {floor_word(call['slab_type'])} at"
+        f" {call['site'] or 'an unknown site'} ({call['pour_id']}) for"
+        f" {plain(call['defect'] or 'defect not named')}."
+    )
 
 
 def help_text(item: Mapping[str, Any]) -> str:

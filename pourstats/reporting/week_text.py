@@ -9,6 +9,7 @@ from typing import Any
 
 from pourstats.reporting.week_sentences import (
     System,
+    call_text,
     count_text,
     day_text,
     earlier_text,
@@ -207,11 +208,7 @@ def _pars(review: Mapping[str, Any], units: System) -> list[str]:
 def _quiet_calls(review: Mapping[str, Any]) -> list[str]:
     lines = ["", "CALLBACKS"]
     for call in review["callbacks"]:
-        lines += _block(
-            f"{day_text(call['reported'])}: {plain(call['slab_type'] or 'floor')} at "
-            f"{call['site'] or call['pour_id']}, {plain(call['defect'] or 'defect not named')}.",
-            "  ", "    ",
-        )  # fmt: skip
+        lines += _block(call_text(call), "  ", "    ")
         if call["help"]:
             lines += _block(help_text(call), "    ", "    ")
     return lines
@@ -252,7 +249,11 @@ def _notes(review: Mapping[str, Any], units: System) -> list[str]:
     lines: list[str] = []
     for entry in review["lately"]:
         lines += _block(str(entry.get("text", "")), "  ", "    ")
-    found = ["", "LATELY", *lines] if lines else []
+    found = ["", "HOW WELL IT WAS TOLD AHEAD", *lines] if lines else []
+    if review["look_at"]:
+        found += ["", "FLOORS TO LOOK AT while they are young (`pourstats callbacks`)"]
+        for entry in review["look_at"]:
+            found += _block(f"{entry['text']}.", "  ", "    ")
     lines = [
         text
         for told in (

@@ -143,6 +143,7 @@ def _answers(review: Mapping[str, Any]) -> list[Row]:
     if trend is not None:
         told.append(("Are we getting better?", f"{trend['answer']}. {trend['sentence']}"))
     told += [("How well was it told ahead?", line["text"]) for line in review["lately"]]
+    told += [("Which floors to look at?", line["text"]) for line in review["look_at"]]
     return [{"question": question, "answer": answer} for question, answer in told]
 
 

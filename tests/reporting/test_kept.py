@@ -27,7 +27,7 @@ def test_floors_to_look_at_reach_the_week_and_age_with_the_store(tmp_path: Path)
     from datetime import date
 
     week = review(store, date.fromisoformat(marked[0]["date"]))
-    assert any(marked[0]["pour_id"] in line["text"] for line in week["lately"])
+    assert any(marked[0]["pour_id"] in line["text"] for line in week["look_at"])
     delete(store, marked[0]["pour_id"])
     with store.read() as connection:
         aged = kept.read(connection, "floors_to_look_at")
