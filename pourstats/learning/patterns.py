@@ -117,7 +117,7 @@ def _gap_effects(
             if order > 1 and not late[i] and gap > 1.0 and not np.isnan(gap):
                 rows.append((int(row[i]), order, gap, float(end[i - 1])))
     if not rows:
-        return _too_few("gaps between passes", 0)
+        return _too_few("gaps between passes", 0, 0)
     at = np.array([r[0] for r in rows])
     order_no = np.array([r[1] for r in rows])
     gap_min = np.array([r[2] for r in rows])
@@ -142,10 +142,11 @@ def _effects(
     pour: NDArray[np.int64],
     more: list[Cause],
 ) -> dict[str, Any]:
+    logged = int(np.unique(pour[~np.isnan(minutes)]).size)
     usable = usable & ~np.isnan(minutes)
     pours = int(np.unique(pour[usable]).size)
     if pours < FEWEST:
-        return _too_few(what, pours)
+        return _too_few(what, pours, logged)
     causes = [*_causes(found, placing_min, usable, pour), *more]
     causes = [c for c in causes if np.ptp(c.column[usable]) > 0]
     # No more columns than a fifth of the pours: what is only adjusted for gives way first.
@@ -197,7 +198,10 @@ def _effects(
     }
 
 
-def _too_few(what: str, pours: int) -> dict[str, Any]:
+def _too_few(what: str, pours: int, logged: int) -> dict[str, Any]:
+    have = f"{logged} pour{'' if logged == 1 else 's'} with {what} logged"
+    if logged:
+        have += f", {pours or 'none'} of them with the weather of those hours"
     return {
         "what": what,
         "pours": pours,
@@ -205,8 +209,7 @@ def _too_few(what: str, pours: int) -> dict[str, Any]:
         "median_min": None,
         "effects": [],
         "apart": [],
-        "says": f"{pours} pours with {what} and weather; nothing is claimed from fewer than"
-        f" {FEWEST}.",
+        "says": f"{have}; nothing is claimed from fewer than {FEWEST}.",
     }
 
 

@@ -66,7 +66,7 @@ def slow_finishing(
         "slow_finishing": {
             "by_month": _groups(month, lost, over, usable, pay),
             "by_start_hour": _groups(clock_h, lost, over, usable, pay),
-            "against": "the crew's own median stay for that slab type and finish",
+            "against": "the crew's own middle stay for that slab type and finish",
         },
         "start_earlier": _earlier(cell, over, usable),
     }

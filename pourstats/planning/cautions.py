@@ -14,6 +14,10 @@ Caution = dict[str, str]
 HARD = ("trowel", "hard_trowel")
 OUTDOORS = ("driveway", "patio", "walk", "porch")
 CLOSED = ("basement", "garage", "shop", "warehouse")
+CHILL_F = 20.0
+"""Wind chill from which the cold is named. Common practice, no source."""
+FROSTBITE_CHILL_F = -18.0
+"""Bare skin freezes within half an hour (NWS wind chill chart; from memory)."""
 FROST_LATITUDE = 35.0
 """Nearer to the pole than this a slab outdoors is taken to freeze. Common practice, no source."""
 
@@ -37,6 +41,8 @@ class Slab:
     evaporation_lb_ft2_h: float
     evaporation_max_lb_ft2_h: float
     latitude: float
+    wind_chill_f: float
+    """Lowest while people are there; NaN indoors and where unknown."""
     crust: bool
     wet: bool
     """Bleed water may still stand when it is stiff enough."""
@@ -74,6 +80,16 @@ def _people(slab: Slab) -> list[Caution]:
                 "because": "Engines, propane too, fill a closed space with carbon monoxide within"
                 " minutes; an open door isn't ventilation.",
                 "source": "DHHS (NIOSH) 96-118; Earnest et al. 1997",
+            }
+        )
+    if slab.wind_chill_f <= CHILL_F:
+        bare = slab.wind_chill_f <= FROSTBITE_CHILL_F
+        soon = ": bare skin freezes within half an hour" if bare else ""
+        found.append(
+            {
+                "do": "Dry gloves and layers, a warm place to go to, an eye on fingers and faces.",
+                "because": f"Wind chill down to {slab.wind_chill_f:.0f} °F{soon}.",
+                "source": "NWS wind chill. Local rules go first",
             }
         )
     index = slab.heat_index_f
@@ -174,12 +190,15 @@ def _cold_and_hot(slab: Slab) -> list[Caution]:
     found = []
     least = 55 if slab.thickness_in < 12 else 50
     if slab.air_low_f < 40:
+        put_off = "Put it off, or enclose and heat it; k" if slab.slab_f < 35 else "K"
+        cools = slab.slab_f < least - 5
+        own = f", the slab to {slab.slab_f:.0f} as it waits for the first pass" if cools else ""
         found.append(
             {
-                "do": f"Keep the concrete at {least} °F or more; blankets ready; nothing on frozen"
-                " ground.",
-                "because": f"Air down to {slab.air_low_f:.0f} °F: slow set, and fresh concrete"
-                " freezes below about 25.",
+                "do": f"{put_off}eep the concrete at {least} °F or more; blankets ready; nothing on"
+                " frozen ground.",
+                "because": f"Air down to {slab.air_low_f:.0f} °F{own}: slow set, and fresh"
+                " concrete freezes below about 25.",
                 "source": "ACI 306R; NRMCA CIP 27",
             }
         )

@@ -17,12 +17,12 @@ from pourstats.learning.draws import LEVELS, plain, quantiles
 from pourstats.planning.cautions import ALWAYS, Slab, cautions
 from pourstats.planning.forecast_faults import forecast_faults, lender
 from pourstats.science import evaporation, heat_stress, setting
-from pourstats.science.air import celsius
+from pourstats.science.air import celsius, wind_at_slab_mph
 from pourstats.settings import RULES
 
 Array = NDArray[np.float64]
 
-FRAMES = ("pours", "passes", "trucks", "weather", "sites")
+FRAMES = ("pours", "passes", "trucks", "weather", "sites", "crew_time")
 """What the store must read for a finishing clock, by name."""
 
 USUAL_START = "07:00"
@@ -102,6 +102,7 @@ def clock_before(
         frames.get("sites"),
         house,
         seed,
+        frames.get("crew_time"),
     )
 
 
@@ -312,6 +313,10 @@ def _slab(
         np.max(heat_stress.heat_index_f(found.air_f[row, :until], found.humidity_pct[row, :until]))
     )
     told = found.told[row] > 0
+    # Wind chill wants the wind at 10 m; the slab's is brought down from there.
+    wind_mph = found.wind_mph[row, :until] / wind_at_slab_mph(1.0)
+    chill = float(np.min(heat_stress.wind_chill_f(found.air_f[row, :until], wind_mph)))
+    outdoors = words(one, "exposure")[0] != "indoors"
     sites, latitude = cast.clock.sites, house.get("latitude")
     if sites is not None and len(sites):
         own = sites[sites["site"].astype(str) == str(one["site"].iloc[0])]
@@ -335,6 +340,7 @@ def _slab(
             evaporation_lb_ft2_h=float(mean[row]),
             evaporation_max_lb_ft2_h=float(most[row]),
             latitude=unknown if latitude is None else float(latitude),
+            wind_chill_f=chill if told and outdoors else unknown,
             crust=bool(cast.science.crust[row]) and told,
             wet=bool(cast.science.wet[row] > 0.1),
             base=frozenset(w.strip() for w in words(one, "base")[0].split(";") if w.strip()),

@@ -8,6 +8,8 @@ from textwrap import wrap
 from typing import Any
 
 WIDTH = 78
+WORTH_A_ROW_MIN = 10.0
+"""The end placed last is named from so long after the first."""
 SAWS = {"early_entry": "early entry", "conventional": "wet saw"}
 
 
@@ -57,8 +59,9 @@ def _job(job: Mapping[str, Any]) -> list[str]:
 
     steps: list[tuple[str, str]] = []
 
-    def row(time: str | None, what: str, more: str = "") -> None:
-        steps.append((time or "~", f"  {at(time):>9}  {what:<22}{more}".rstrip()))
+    def row(time: str | None, what: str, more: str = "", below: str = "") -> None:
+        text = f"  {at(time):>9}  {what:<18}{more}".rstrip()
+        steps.append((time or "~", text + (f"\n{'':>31}{below}" if below else "")))
 
     def between(spread: Mapping[str, str | None]) -> str:
         return f"{at(spread['p10'])} to {at(spread['p90'])}"
@@ -67,18 +70,20 @@ def _job(job: Mapping[str, Any]) -> list[str]:
     first = job["first_pass"]
     row(job["place_start"], "first concrete")
     row(job["place_end"], "placed")
-    row(first["p50"], "first pass", f"{between(first)}, {_length(since)}")
-    if job["last_placed_end"]:
-        ready = job["last_placed_end"]
-        row(ready["p50"], "  end placed last", f"{between(ready)} takes the machine")
+    ends, last_end = "", job["last_placed_end"]
+    if last_end and _minutes_between(first["p50"], last_end["p50"]) >= WORTH_A_ROW_MIN:
+        ends = f"end placed last: {at(last_end['p50'])}, {between(last_end)}"
+    row(first["p50"], "first pass", f"{between(first)}, {_length(since)}", ends)
     for step in job["passes"][1:]:
         odds = "" if step["chance"] >= 0.95 else f", {_tens(step['chance'])} that it takes one"
         row(step["start"]["p50"], f"pass {step['pass_no']}", between(step["start"]) + odds)
     row(job["last_pass_end"]["p50"], "last pass off", between(job["last_pass_end"]))
     if job["saw"]:
-        latest = f"cut by {at(job['saw_close_p10'])}, closes about {at(job['saw_close'])}"
-        what = f"saw ({SAWS[job['saw']]})"
-        row(job["saw_open"], what, f"nine in ten by {at(job['saw_open_p90'])}; {latest}")
+        opens = f"nine days in ten by {at(job['saw_open_p90'])}, {SAWS[job['saw']]}"
+        row(job["saw_open"], "saw opens", opens)
+        short = job["saw_close_p10"] <= job["saw_open"]
+        safe = "as soon as it opens" if short else f"by {at(job['saw_close_p10'])}"
+        row(job["saw_close"], "saw closes", f"to be safe, cut {safe}")
     lines += [text for _, text in sorted(steps, key=lambda pair: pair[0])]
     if datetime.fromisoformat(job["away_until"]) > datetime.fromisoformat(job["place_end"]):
         lines.append(f"  One of you can be away until {at(job['away_until'])}.")
@@ -101,6 +106,11 @@ def _job(job: Mapping[str, Any]) -> list[str]:
     for note in job["notes"]:
         lines += ["  " + line for line in wrap(note, WIDTH - 2)]
     return lines
+
+
+def _minutes_between(first: str, last: str) -> float:
+    span = datetime.fromisoformat(last) - datetime.fromisoformat(first)
+    return span.total_seconds() / 60.0
 
 
 def _length(minutes: float | None) -> str:

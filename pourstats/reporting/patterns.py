@@ -42,9 +42,9 @@ def _effects(part: Mapping[str, Any], title: str) -> list[str]:
     ]
     for effect in part["effects"]:
         what = f"{effect['cause'].split(': ')[-1].replace('_', ' ')} ({effect['step']})"
-        reach = f"{effect['minutes_low']:+.0f} to {effect['minutes_high']:+.0f}"
+        reach = f"{_signed(effect['minutes_low'])} to {_signed(effect['minutes_high'])}"
         mark = "" if effect["clear"] else "   may be nothing"
-        shown = f"{effect['minutes']:>+8.0f}   {reach:<18}{effect['having']:>13}"
+        shown = f"{_signed(effect['minutes']):>8}   {reach:<18}{effect['having']:>13}"
         lines.append(f"  {what[:40]:<40}{shown}{mark}")
     for pair in part["apart"]:
         lines.append(f"  {pair[0]} and {pair[1]} went together: this record can't part them.")
@@ -52,6 +52,12 @@ def _effects(part: Mapping[str, Any], title: str) -> list[str]:
         "  Each is adjusted for the others. Weather: two hours from placing or the last pass."
     )
     return lines
+
+
+def _signed(value: float, digits: int = 0) -> str:
+    """A number with its sign; a bare 0 where nothing is left of it."""
+    left = round(value, digits)
+    return f"{left:+.{digits}f}" if left else f"{0:.{digits}f}"
 
 
 def _lost(rows: list[dict[str, Any]], head: str, against: str) -> list[str]:
@@ -63,10 +69,10 @@ def _lost(rows: list[dict[str, Any]], head: str, against: str) -> list[str]:
     for row in rows:
         group = row["group"] + (":00" if head == "Start" else "")
         low, high = row["over_h_low"], row["over_h_high"]
-        reach = "too few to say" if low is None else f"{low:+.1f} to {high:+.1f}"
+        reach = "too few to say" if low is None else f"{_signed(low, 1)} to {_signed(high, 1)}"
         usd = "" if row["lost_usd"] is None else f"{row['lost_usd']:,.0f}"
         lines.append(
-            f"  {group:<9}{row['pours']:>6}{row['over_h_mean']:>+14.1f}   {reach:<18}"
-            f"{row['lost_labor_h']:>+12.1f}{usd:>10}"
+            f"  {group:<9}{row['pours']:>6}{_signed(row['over_h_mean'], 1):>14}   {reach:<18}"
+            f"{_signed(row['lost_labor_h'], 1):>12}{usd:>10}"
         )
     return lines

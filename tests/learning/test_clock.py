@@ -346,3 +346,153 @@ def test_a_ride_on_that_goes_on_later_is_told_for_slabs_of_its_size():
     late = np.median(large.since_placed_min) - np.median(small.since_placed_min)
     # leans to no difference, as forty pours of two sizes leave size itself in doubt
     assert 15 < late < 33
+
+
+def _crew_time(record, away, at_hand=False):
+    """Two finishers a pour; where ``away``, they are on another slab until the first pass."""
+    rows = []
+    for i in range(len(record)):
+        pour, placed, on = record["pour_id"][i], record["place_end"][i], record["machine_on"][i]
+        done = record["passes_done"][i]
+        for worker in ("A", "B"):
+            rows.append((pour, worker, "place", record["place_start"][i], placed))
+            other = worker == "A" or not at_hand
+            if away[i] and other:
+                rows.append(("elsewhere", worker, "finish", placed, on - pd.Timedelta("20min")))
+            else:
+                rows.append((pour, worker, "wait", placed, on))
+            rows.append((pour, worker, "finish", on, done))
+    return pd.DataFrame(rows, columns=["pour_id", "worker", "task", "start", "end"])
+
+
+def test_finishers_logged_on_another_slab_make_a_late_start():
+    """Every third start an hour late, while both finishers were logged elsewhere; no passes."""
+    from pourstats.learning.clock.record import record as gathered
+
+    weather = _steady_season()[1]
+    record = _pours(36, 110.0, np.random.default_rng(2))
+    away = np.arange(36) % 3 == 0
+    late = pd.to_timedelta(np.where(away, 60, 0), unit="min")
+    record["machine_on"] += late
+    record["passes_done"] += late
+    crew = _crew_time(record, away)
+    assert list(gathered(record, None, crew).late) == list(away)
+    # one of the two waited on the slab itself: it wasn't for want of people
+    assert not gathered(record, None, _crew_time(record, away, at_hand=True)).late.any()
+    new = job(place_start=pd.Timestamp("2031-06-20 07:00"))
+
+    def middle(crew_time):
+        fitted = clock.fit(record, weather=weather, crew_time=crew_time)
+        return float(np.median(fitted.forecast(new, weather).science.log_h)), float(
+            np.exp(np.median(fitted._log_first(
+                *_conditions_and_science(fitted, new, weather), clock.model.DRAWS, 0
+            )))
+        )  # fmt: skip
+
+    assert middle(crew)[1] == pytest.approx(110, rel=0.06)
+    assert middle(None)[1] > middle(crew)[1] + 4
+
+
+def test_a_slab_begun_at_one_end_and_then_the_other_has_its_passes_counted_once():
+    from pourstats.learning.clock.record import record as gathered
+
+    record = _pours(2, 110.0, np.random.default_rng(0)).drop(columns=["pass_count", "machine_on"])
+    begun = record["place_end"]
+    parts = [("first_end", 30), ("last_end", 70), ("first_end", 100), ("last_end", 130)]
+    rows = [
+        (record["pour_id"][0], k + 1, part, begun[0] + pd.Timedelta(minutes=at))
+        for k, (part, at) in enumerate(parts)
+    ] + [(record["pour_id"][1], 1, "whole", begun[1] + pd.Timedelta(minutes=90))]
+    passes = pd.DataFrame(rows, columns=["pour_id", "pass_no", "part", "start"])
+    passes["end"] = passes["start"] + pd.Timedelta(minutes=20)
+    kept = gathered(record, passes)
+    assert list(kept.count) == [2, 1]
+    since = (kept.first_h - kept.start_h) * 60, (kept.last_end_h - kept.start_h) * 60
+    assert since[0][0] == 0
+    assert since[1][0] == pytest.approx(40)
+    assert np.isnan(kept.last_end_h[1])
+
+
+def test_the_ends_logged_apart_tell_how_far_the_machine_chases():
+    """Slabs of one length: only the last end's own start parts a chase from slow concrete."""
+    weather = _steady_season()[1]
+    rng = np.random.default_rng(6)
+    record = _pours(14, 1.0, rng, slab_type="warehouse", area=8000.0)
+    record["place_end"] = record["place_start"] + pd.Timedelta(minutes=180)
+    age = 150.0 * np.exp(0.06 * rng.normal(size=14))
+    first = record["place_end"] + pd.to_timedelta((age - 0.75 * 135).round(), unit="min")
+    last = record["place_end"] + pd.to_timedelta(age.round(), unit="min")
+    record = record.drop(columns="machine_on").assign(passes_done=last + pd.Timedelta(hours=3))
+    whole = [
+        pd.DataFrame({"pour_id": record["pour_id"], "pass_no": no, "part": part, "start": start})
+        for no, part, start in ((1, "first_end", first), (2, "last_end", last))
+    ]
+    passes = pd.concat(whole, ignore_index=True)
+    passes["end"] = passes["start"] + pd.Timedelta(minutes=25)
+    fitted = clock.fit(record, passes, weather=weather)
+    assert np.mean(np.isin(fitted.chases, [0.5, 0.75, 1.0])) > 0.9
+    new = job(slab_type="warehouse", area=8000.0, place_start=pd.Timestamp("2031-06-20 07:00"))
+    cast = fitted.forecast(new.assign(place_end=pd.Timestamp("2031-06-20 10:00")), weather)
+    between = np.median((cast.last_end_ready_h - cast.first_h) * 60)
+    assert between == pytest.approx(0.75 * 135, rel=0.25)
+    assert np.all(cast.last_end_ready_h >= cast.first_h - 1e-9)
+
+
+def test_a_tool_that_goes_on_later_is_told_where_the_finish_calls_for_it():
+    weather = _steady_season()[1]
+    record = _pours(40, 120.0, np.random.default_rng(7))
+    hard = np.arange(40) % 2 == 0
+    record["finish"] = np.where(hard, "hard_trowel", "trowel")
+    passes = _first_passes(record, np.where(hard, 20.0, 0.0), "no")
+    passes["tool"] = np.where(hard, "combination_blades", "pan")
+    fitted = clock.fit(record, passes, weather=weather)
+    names, share = fitted.tools.names, fitted.tools.share(["hard_trowel", "trowel", ""])
+    assert share[0, names.index("combination_blades")] > 0.9
+    assert share[1, names.index("pan")] > 0.9
+    assert share[2] == pytest.approx([0.5, 0.5])
+    new = job(
+        place_start=pd.Timestamp("2031-06-20 07:00"), place_end=pd.Timestamp("2031-06-20 07:40")
+    )
+    q = {
+        f: np.median(fitted.forecast(new.assign(finish=f), weather).since_placed_min)
+        for f in ("hard_trowel", "trowel")
+    }
+    assert 10 < q["hard_trowel"] - q["trowel"] < 25
+    # nobody wrote a tool: nothing is made of it
+    assert clock.fit(record, passes.drop(columns="tool"), weather=weather).tools.names == ()
+
+
+@pytest.mark.parametrize(
+    ("ratios", "low", "high"),
+    [
+        ([], -0.05, 0.05),
+        (np.full(15, np.log(0.6)), -0.62, -0.35),  # always well before the published opening
+        (np.full(15, np.log(1.3)), 0.0, 0.30),  # together, a little after it
+        (np.log(np.linspace(2.0, 5.0, 15)), -0.25, 0.25),  # the next morning: tells next to nothing
+    ],
+)  # fmt: skip
+def test_the_saws_opening_leans_on_the_crews_cuts_as_far_as_they_tell(ratios, low, high):
+    from pourstats.learning.clock import physics, saw
+    from pourstats.science.joints import saw_hours
+
+    science = physics.ready(physics.steady_conditions(70.0))
+    science = physics.Ready(
+        **{**vars(science), "day_f": np.full(max(len(ratios), 1), 70.0)},
+    )
+    after = float(saw_hours(21.111, "conventional")[0])
+    placed = pd.Timestamp("2031-06-01 08:00")
+    pours = pd.DataFrame(
+        {
+            "place_end": placed, "saw_type": "conventional",
+            "saw_start": [placed + pd.Timedelta(hours=after * float(np.exp(r))) for r in ratios],
+        }
+    )  # fmt: skip
+    found, cuts = saw.own_openings(pours, science, np.full(len(pours), np.nan), 1000, 0)
+    if not len(ratios):
+        assert found == {}
+        return
+    assert cuts == {"conventional": 15}
+    middle, spread = np.median(found["conventional"]), np.std(found["conventional"])
+    assert low < middle < high
+    late = np.min(ratios) > 0.5
+    assert (0.12 < spread < 0.25) if late else spread < 0.1

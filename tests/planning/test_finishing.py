@@ -204,7 +204,8 @@ def _slab(**changes):
         "slab_type": "garage", "exposure": "shade", "finish": "trowel", "saw": "none",
         "thickness_in": 4.0, "slump_in": 4.0, "concrete_f": 70.0, "slab_f": 70.0, "air_low_f": 60.0,
         "air_high_f": 75.0, "heat_index_f": 75.0, "evaporation_lb_ft2_h": 0.04,
-        "evaporation_max_lb_ft2_h": 0.06, "latitude": 40.0, "crust": False, "wet": False,
+        "evaporation_max_lb_ft2_h": 0.06, "latitude": 40.0, "wind_chill_f": 60.0, "crust": False,
+        "wet": False,
     }  # fmt: skip
     return Slab(**(usual | changes))
 
@@ -221,8 +222,11 @@ def _slab(**changes):
         ({"saw": "early_entry"}, "trial cut", "302.1R"),
         ({"slab_type": "basement"}, "carbon monoxide", "NIOSH"),
         ({"air_low_f": 30.0}, "freezes below", "306R"),
+        ({"air_low_f": 20.0, "slab_f": 27.0}, "Put it off", "306R"),
         ({"air_low_f": 30.0, "slab_type": "basement"}, "vented heaters", "CIP 1"),
         ({"heat_index_f": 95.0}, "Heat index up to 95", "NWS"),
+        ({"wind_chill_f": 5.0}, "Wind chill down to 5", "NWS"),
+        ({"wind_chill_f": -20.0}, "freezes within half an hour", "NWS"),
         ({"evaporation_max_lb_ft2_h": 0.25}, "over 0.2", "ACI 305R"),
         ({"evaporation_max_lb_ft2_h": 0.15}, "over 0.1", "FHWA"),
         ({"crust": True}, "crust", "CIP 13"),

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from pourstats.learning.clock import features, physics, placing, saw
 from pourstats.learning.clock.conditions import Conditions, conditions, hours, number, words
+from pourstats.learning.clock.habits import FLOOR_MIN, Chasing, RideOn, Tools
 from pourstats.learning.clock.passes import Passes, pass_draws, passes_of
-from pourstats.learning.clock.record import FLOOR_MIN, Chasing, Record, RideOn, record
+from pourstats.learning.clock.record import Record, record
 from pourstats.learning.clock.regression import Group, Posterior
 from pourstats.learning.clock.regression import fit as regression
 from pourstats.learning.clock.waits import BEND_MIN, soft_exp, soft_log, soft_slope
@@ -43,6 +44,8 @@ USUAL_PRINT_IN = 0.25
 RIDE_ON_EFFECT = (0.06, 0.10)
 """Log time by which a ride-on goes on later than a walk-behind, beyond its shallower print: it
 wants about an eighth of an inch (ACI 302.1R-04, from memory), half of which the prints may show."""
+TOOL_EFFECT = 0.05
+"""Prior sd of log time between tools: a pan may go on a little sooner than blades. No source."""
 HELD_SHARE = 0.5
 """A crew's own rate of being held up counts half: a plan made ahead is there to avoid it."""
 
@@ -68,10 +71,11 @@ class Clock:
     print_mean: float
     print_spread: float
     ride_on: RideOn
+    tools: Tools
     chasing: Chasing
     held_rate: Array
     held_wait_min: Array
-    cuts_earlier: dict[saw.Method, float]
+    cuts_earlier: dict[saw.Method, Array]
     cuts: dict[saw.Method, int]
     pours: int
     """Pours whose first pass was learned from."""
@@ -114,6 +118,8 @@ class Clock:
         # No machine goes on before the first concrete has lain a while.
         since = np.maximum(age - self.chases[:k] * lead, BEND_MIN - length)
         since = self._placed_first(since, found, k, seed)
+        # The end placed last is not begun before the first one.
+        last_end = np.maximum(age, since)
         surprise = log_min - np.median(log_min, axis=1, keepdims=True)
         held = self._held(found.count, k, seed)
         start_h = hours(jobs["place_start"])
@@ -127,7 +133,7 @@ class Clock:
             place_end_h=end_h,
             since_placed_min=since + held,
             first_h=first_h,
-            last_end_ready_h=end_h + age / 60.0,
+            last_end_ready_h=end_h + (last_end + held) / 60.0,
             count=later.count,
             pass_start_h=first_h[:, :, None] + later.share * later.total_min[:, :, None] / 60.0,
             last_h=first_h + later.total_min / 60.0,
@@ -141,15 +147,19 @@ class Clock:
         prints = stream(seed, "boot print").normal(size=(found.count, k))
         chance = self.ride_on.chance(number(found.frame, "area", 1000.0))
         ridden = stream(seed, "machine").random((found.count, k)) < chance[:, None]
+        held_tool = self.tools.draws(words(found.frame, "finish"), k, stream(seed, "tool"))
+        tools = len(self.tools.names)
         for chase, stage in self.stages.items():
             own = np.flatnonzero(self.chase_of_draw[:k] == chase)
             if own.size == 0:
                 continue
             table = features.table(found, science, stage.levels)
-            later = np.zeros((found.count, 2))
-            columns = np.concatenate([table.columns, later], axis=1)
             post = stage.posterior
-            mean = columns @ post.effects[:, own]
+            width = table.columns.shape[1]
+            mean = table.columns @ post.effects[:width, own]
+            if tools:
+                of_tool = post.effects[width : width + tools][:, own]
+                mean += of_tool[held_tool[:, own], np.arange(own.size)]
             mean += (science.log_h + features.usual_shift(found))[:, None] + np.log(60.0)
             mean += ridden[:, own] * (RIDE_ON_EFFECT[0] + post.effects[-2, own])
             bend = PRINT_EFFECT[0] + post.effects[-1, own]
@@ -189,7 +199,7 @@ class Forecast:
     since_placed_min: Array
     first_h: Array
     last_end_ready_h: Array
-    """When the last-placed end would take the machine."""
+    """When the machine goes on the end placed last; on short slabs, with the first pass."""
     count: NDArray[np.int64]
     """Passes (job x draw)."""
     pass_start_h: Array
@@ -214,18 +224,19 @@ def fit(
     sites: pd.DataFrame | None = None,
     house: Mapping[str, Any] | None = None,
     seed: int = 0,
+    crew_time: pd.DataFrame | None = None,
 ) -> Clock:
     """The clock of a record in the log's columns and house units; None or empty: science alone.
 
     Works from the short log (machine_on, passes_done, pass_count) and from logged passes. Starts
-    that were late for people only bound the concrete from above. ``trucks`` gives the concrete's
-    temperature and slump where the pour has none.
+    that were late for people only bound the concrete from above; ``crew_time`` tells of more of
+    them. ``trucks`` gives the concrete's temperature and slump where the pour has none.
     """
     empty = pd.DataFrame({"pour_id": [], "place_start": pd.to_datetime([])})
     pours = empty if pours is None or not len(pours) else _with_loads(pours, trucks)
     begun = "place_start" in pours
     pours = pours[pd.to_datetime(pours["place_start"]).notna()] if begun else empty
-    kept = record(pours, passes)
+    kept = record(pours, passes, crew_time)
     found = conditions(pours, weather, sites, house)
     science = physics.ready(found)
     levels = features.Levels.of(found)
@@ -252,16 +263,29 @@ def fit(
     machine = RideOn(np.log(area[~np.isnan(kept.ride_on)]), kept.ride_on[~np.isnan(kept.ride_on)])
     ridden = np.where(np.isnan(kept.ride_on), machine.chance(area), kept.ride_on)
 
-    columns = np.concatenate([table.columns, ridden[:, None], prints[:, None]], axis=1)
+    finishes = words(pours, "finish")
+    tools = Tools.of([t for t, u in zip(kept.tool, usable, strict=True) if u],
+                     [f for f, u in zip(finishes, usable, strict=True) if u])  # fmt: skip
+    with_tool = tools.columns(kept.tool, finishes)
+    columns = np.concatenate([table.columns, with_tool, ridden[:, None], prints[:, None]], axis=1)
     width = columns.shape[1]
     groups = (
         *table.groups,
+        Group("tool", table.columns.shape[1], width - 2, TOOL_EFFECT),
         Group("machine", width - 2, width - 1, RIDE_ON_EFFECT[1]),
         Group("print", width - 1, width, PRINT_EFFECT[1]),
     )
     offset = science.log_h + np.log(60.0) + PRINT_EFFECT[0] * prints
     offset = offset + RIDE_ON_EFFECT[0] * ridden + features.usual_shift(found)
     factor = noise_factor(science, found)
+    # The end placed last, where it was logged apart, is the same slab without a lead.
+    late_end = (kept.last_end_h - end_h) * 60.0
+    both = np.flatnonzero(usable & (late_end > 0) & (late_end < 2880.0) & ~kept.held)
+    rows = np.concatenate([np.flatnonzero(usable), both])
+    at_end = np.arange(rows.size) >= usable.sum()
+    waited = np.where(at_end, late_end[rows], since[rows])
+    lead = np.where(at_end, 0.0, found.lead_min[rows])
+    at_most = bounded[rows] & ~at_end
     long_enough = usable & (found.lead_min > 10.0)
     tried = CHASES if long_enough.any() else (0.5,)
     posteriors: dict[float, Posterior] = {}
@@ -269,21 +293,21 @@ def fit(
     start: Array | None = None
 
     def fitted(chase: float, draws: int, start: Array | None) -> tuple[Posterior, float]:
-        age = since + chase * found.lead_min
+        age = waited + chase * lead
         posterior = regression(
-            columns[usable],
-            (soft_log(age) - offset)[usable],
+            columns[rows],
+            soft_log(age) - offset[rows],
             groups,
             noise=NOISE,
-            noise_factor=factor[usable],
-            at_most=bounded[usable],
+            noise_factor=factor[rows],
+            at_most=at_most,
             draws=draws,
             seed=seed,
             name=f"first pass {chase}",
             start=start,
         )
         # In minutes, not in log minutes: else the shares could not be compared.
-        slope = soft_slope(age[usable & ~bounded])
+        slope = soft_slope(age[~at_most])
         return posterior, posterior.log_evidence + float(np.sum(np.log(slope)))
 
     for place, chase in enumerate(tried if len(tried) > 1 else ()):
@@ -313,7 +337,7 @@ def fit(
         0.3 + float((kept.held & usable).sum()), 20.0 + float((~kept.held & usable).sum()), DRAWS
     )
     kinds = words(pours, "slab_type")
-    earlier, cuts = saw.cuts_earlier(pours, science, kept.last_h)
+    earlier, cuts = saw.own_openings(pours, science, kept.last_h, DRAWS, seed)
     return Clock(
         chases=np.asarray(chases, dtype=float),
         stages=stages,
@@ -323,6 +347,7 @@ def fit(
         print_mean=print_mean,
         print_spread=print_spread,
         ride_on=machine,
+        tools=tools,
         chasing=chasing,
         held_rate=rate,
         held_wait_min=_waits(kept, since, offset, found, usable, posteriors, best),
@@ -354,7 +379,7 @@ def _surprise(
     if not usable.any():
         return result
     y = soft_log(since + best * found.lead_min) - offset
-    result[usable] = y[usable] - posteriors[best].fitted
+    result[usable] = y[usable] - posteriors[best].fitted[: usable.sum()]
     return np.where(kept.held, np.nan, result)
 
 
@@ -372,7 +397,7 @@ def _waits(
     if not usable.any():
         return np.asarray(known)
     expected = np.full(found.count, np.nan)
-    expected[usable] = soft_exp(posteriors[best].fitted + offset[usable])
+    expected[usable] = soft_exp(posteriors[best].fitted[: usable.sum()] + offset[usable])
     over = since + best * found.lead_min - expected
     guessed = over[kept.late & usable]
     waits = np.concatenate([known, np.maximum(guessed, 5.0)])

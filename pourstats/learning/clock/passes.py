@@ -30,6 +30,9 @@ INDOOR_KINDS = ("basement", "garage", "shop", "warehouse")
 COUNT_STRENGTH = 3.0
 """How many pours the usual counts, and a finish's own over its slab types, are worth."""
 TOTAL_NOISE = 0.22
+USUAL_PASSES = 4.0
+USUAL_WAIT_SHARE = 0.6
+"""Where the columns of the passes' number, and of the share of waiting, are zero."""
 
 
 @dataclass(frozen=True)
@@ -102,16 +105,17 @@ def pass_draws(
     for i in range(n):
         odds = _count_odds(model.by_finish, model.by_kind, finish[i], kind[i])
         count[i] = 1 + np.searchsorted(np.cumsum(odds)[:-1], rng.random(k))
-    base, _, _ = _columns(found, science, model.levels, np.full(n, 1.0), np.zeros(n))
+    fixed = features.table(found, science, model.levels, doubts=False).columns
     effects = model.posterior.effects[:, :k]
-    passes, late = len(base.T) - 2, len(base.T) - 1
-    fixed = base[:, :passes] @ effects[:passes]
-    offset: Array = (
-        np.stack([_offset(found, science, count[:, j].astype(float)) for j in range(k)], axis=1)
-        if n
-        else np.zeros((0, k))
+    of_balance, of_count, of_surprise = effects[fixed.shape[1] :]
+    offset = _offset(found, science, count)
+    log_total = (
+        offset
+        + fixed @ effects[: fixed.shape[1]]
+        + of_balance * (_wait_share(found, science, count) - USUAL_WAIT_SHARE)
+        + of_count * np.log(count / USUAL_PASSES)
+        + of_surprise * surprise
     )
-    log_total = offset + fixed + effects[passes] * np.log(count / 4.0) + effects[late] * surprise
     shock = rng.standard_t(model.posterior.tail, size=(n, k))
     log_total = log_total + _slack(offset) * model.posterior.noise[:k] * shock
     total = np.exp(np.clip(log_total, np.log(3.0), np.log(2000.0)))
@@ -139,7 +143,8 @@ def _columns(
     p = table.columns.shape[1]
     balance = _wait_share(found, science, count)
     known = np.where(np.isnan(surprise), 0.0, surprise)
-    more = np.stack([balance - 0.6, np.log(np.maximum(count, 1.0) / 4.0), known], axis=1)
+    many = np.log(np.maximum(count, 1.0) / USUAL_PASSES)
+    more = np.stack([balance - USUAL_WAIT_SHARE, many, known], axis=1)
     groups.append(Group("balance", p, p + 1, 0.3))
     groups.append(Group("count", p + 1, p + 2, 0.25))
     groups.append(Group("surprise", p + 2, p + 3, 0.4))
@@ -150,22 +155,29 @@ def _columns(
     )
 
 
-def _parts(found: Conditions, science: Ready, count: Array) -> tuple[Array, Array]:
-    """Minutes of waiting for the concrete, and of running the machine, over all passes."""
-    wait = 0.9 * np.exp(science.later_log_h) * 60.0 * np.maximum(count - 0.6, 0.2) / 4.4
+def _parts(
+    found: Conditions, science: Ready, count: Array | NDArray[np.int64]
+) -> tuple[Array, Array]:
+    """Minutes of waiting for the concrete, and of running the machine, over all passes.
+
+    ``count`` is (slab) or (slab x draw); so are the minutes.
+    """
+    shape = (found.count,) + (1,) * (count.ndim - 1)
+    slow = np.exp(science.later_log_h).reshape(shape)
+    wait = 0.9 * slow * 60.0 * np.maximum(count - 0.6, 0.2) / 4.4
     machines = np.maximum(number(found.frame, "finish_hands", 2.0) / 2.5, 1.0)
     # A walk-behind covers some 4,000 ft2 an hour, plus the edges; larger slabs get larger machines
     # (common practice, no source).
     run = 4.0 + 14.0 * (number(found.frame, "area", 1000.0) / 1000.0) ** 0.6 / machines
-    return np.asarray(wait), np.asarray(run * count)
+    return np.asarray(wait), np.asarray(run.reshape(shape) * count)
 
 
-def _offset(found: Conditions, science: Ready, count: Array) -> Array:
-    wait, run = _parts(found, science, np.asarray(count, dtype=float))
+def _offset(found: Conditions, science: Ready, count: Array | NDArray[np.int64]) -> Array:
+    wait, run = _parts(found, science, count)
     return np.asarray(0.5 * np.log(wait**2 + run**2))
 
 
-def _wait_share(found: Conditions, science: Ready, count: Array) -> Array:
+def _wait_share(found: Conditions, science: Ready, count: Array | NDArray[np.int64]) -> Array:
     wait, run = _parts(found, science, count)
     return np.asarray(wait / (wait + run))
 

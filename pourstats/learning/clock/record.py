@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pourstats.learning.clock import elsewhere
 from pourstats.learning.clock.conditions import hours, number, words
 
 Array = NDArray[np.float64]
@@ -36,56 +37,22 @@ class Record:
     """Boot print at the first pass."""
     ride_on: Array
     """1 where the first pass was run on a ride-on machine, 0 on a walk-behind."""
+    tool: list[str]
+    """With what the first pass was begun, empty where nobody wrote it."""
+    last_end_h: Array
+    """When the machine was first on the end placed last, where the ends were logged apart."""
 
 
-@dataclass(frozen=True)
-class RideOn:
-    """On which machine slabs of a size were begun: log area and 1 for a ride-on, a pour each."""
-
-    log_area: Array
-    ridden: Array
-
-    def chance(self, area_ft2: Array) -> Array:
-        """Chance of a ride-on by area: the share among slabs of like size, leaning to none."""
-        if not self.ridden.any():
-            return np.zeros(area_ft2.size)
-        near = np.exp(-0.5 * ((np.log(area_ft2)[:, None] - self.log_area) / 0.4) ** 2)
-        return np.asarray((near @ self.ridden) / (near.sum(axis=1) + 0.5))
+HINDERED = ("other_slab", "people", "machine", "rain")
 
 
-FLOOR_MIN = 15.0
-"""A first pass that begins so soon after the end of placing waited for the placing, not the set."""
+def record(
+    pours: pd.DataFrame, passes: pd.DataFrame | None, crew_time: pd.DataFrame | None = None
+) -> Record:
+    """Gather one row a pour; pours without place_start or without a first pass are kept blank.
 
-
-@dataclass(frozen=True)
-class Chasing:
-    """Whether the crew sends the machine after the placing, before it is done, by size of slab.
-
-    One row a pour that was ready, or nearly, by the end of placing: its log area, and 1 where the
-    machine was on before that, 0 where the crew placed to the end first.
+    A pass that was run over one end and then over the other, logged as two, counts once.
     """
-
-    log_area: Array
-    early: Array
-
-    def chance(self, area_ft2: Array) -> Array:
-        """Chance that a slab of an area is begun early if ready: the crew's own, else by size.
-
-        Before the record says, half of slabs of 3,500 ft2 and more of larger ones: it takes hands
-        to spare (common practice, no source).
-        """
-        log_area = np.log(area_ft2)
-        usual = 1.0 / (1.0 + np.exp(-2.5 * (log_area - np.log(3500.0))))
-        near = np.exp(-0.5 * ((log_area[:, None] - self.log_area) / 0.5) ** 2)
-        return np.asarray((near @ self.early + usual) / (near.sum(axis=1) + 1.0))
-
-
-BUSY_H = 0.3
-"""A finisher whose pass on another slab ended within this before the start came late for it."""
-
-
-def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
-    """Gather one row a pour; pours without place_start or without a first pass are kept blank."""
     pours = pours.reset_index(drop=True)
     n = len(pours)
     first = hours(pours["machine_on"]) if "machine_on" in pours else np.full(n, np.nan)
@@ -96,10 +63,13 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
     wait = np.full(n, np.nan)
     print_in = np.full(n, np.nan)
     ride_on = np.full(n, np.nan)
+    last_end = np.full(n, np.nan)
+    tool = [""] * n
     started = first.copy()
     fractions: list[tuple[int, int, float]] = []
+    ids = words(pours, "pour_id")
     if passes is not None and len(passes):
-        row = {pid: i for i, pid in enumerate(words(pours, "pour_id"))}
+        row = {pid: i for i, pid in enumerate(ids)}
         table = pd.DataFrame(
             {
                 "row": [row.get(pid, -1) for pid in words(passes, "pour_id")],
@@ -111,10 +81,10 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
                 "worker": words(passes, "worker"),
                 "print": number(passes, "footprint"),
                 "machine": words(passes, "machine"),
+                "tool": words(passes, "tool"),
             }
         )
-        busy = _busy_elsewhere(table)
-        table["busy"] = busy
+        table["busy"] = elsewhere.by_passes(table)
         table = table[(table["row"] >= 0) & (table["part"] != "edges") & table["start"].notna()]
         table = table.sort_values(["row", "start"], kind="stable")
         ends = table.groupby("row")["end"].max()
@@ -124,7 +94,7 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
         at = opening["row"].to_numpy()
         began = opening["start"].to_numpy()
         ready = opening["ready"].to_numpy()
-        hindered = opening["held"].isin(["other_slab", "people", "machine", "rain"]).to_numpy()
+        hindered = opening["held"].isin(HINDERED).to_numpy()
         hindered = hindered | opening["busy"].to_numpy(dtype=bool)
         started[at] = began
         first[at] = np.where(np.isnan(ready) | (ready > began), began, ready)
@@ -134,8 +104,13 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
         print_in[at] = opening["print"].to_numpy()
         machine = opening["machine"].to_numpy()
         ride_on[at] = np.where(machine == "", np.nan, machine == "ride_on")
+        for i, word in zip(at, opening["tool"], strict=True):
+            tool[i] = word
+        ends_last = table[table["part"] == "last_end"].drop_duplicates("row")
+        last_end[ends_last["row"].to_numpy()] = ends_last["start"].to_numpy()
         known = np.asarray(last_pass.index)
         last[known] = np.where(np.isnan(last[known]), last_pass.to_numpy(), last[known])
+        table = table[_rounds(table)]
         many = table.groupby("row").size()
         counted = np.asarray(many.index)
         count[counted] = np.where(
@@ -148,22 +123,30 @@ def record(pours: pd.DataFrame, passes: pd.DataFrame | None) -> Record:
                 share = (own.to_numpy() - started[i]) / length
                 fractions += [(j + 1, len(own), float(share[j])) for j in range(1, len(own))]
     last = np.where(last > started, last, np.nan)
+    called_away = elsewhere.by_crew_time(ids, started, crew_time)
+    # A start that came no later than `ready` wasn't late, wherever the people came from.
+    held |= called_away & ~(wait < 3.0)
+    late |= called_away & np.isnan(wait)
     return Record(
-        pours, first, late, held, wait, started, last, count, tuple(fractions), print_in, ride_on
+        pours=pours,
+        first_h=first,
+        late=late,
+        held=held,
+        wait_min=wait,
+        start_h=started,
+        last_h=last,
+        count=count,
+        fractions=tuple(fractions),
+        print_in=print_in,
+        ride_on=ride_on,
+        tool=tool,
+        last_end_h=last_end,
     )
 
 
-def _busy_elsewhere(table: pd.DataFrame) -> NDArray[np.bool_]:
-    """Whether each pass's worker came straight from a pass on another pour."""
-    busy = np.zeros(len(table), bool)
-    named = table[table["worker"] != ""]
-    for _, own in named.groupby("worker"):
-        if own["row"].nunique() < 2:
-            continue
-        own = own.sort_values("start")
-        rows, start, end = (own[c].to_numpy() for c in ("row", "start", "end"))
-        place = own.index.to_numpy()
-        for i in range(1, len(own)):
-            if rows[i - 1] != rows[i] and 0 <= start[i] - end[i - 1] <= BUSY_H:
-                busy[place[i]] = True
-    return busy
+def _rounds(table: pd.DataFrame) -> NDArray[np.bool_]:
+    """Rows that stand for a pass over the slab: one end's alone where both ends were logged."""
+    first, last = table["part"] == "first_end", table["part"] == "last_end"
+    at = table["row"]
+    more_first = first.groupby(at).transform("sum") >= last.groupby(at).transform("sum")
+    return np.asarray(~(last & more_first) & ~(first & ~more_first))

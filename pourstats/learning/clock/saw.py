@@ -19,61 +19,101 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Method = Literal["early_entry", "conventional"]
+METHODS: tuple[Method, ...] = ("early_entry", "conventional")
 
 FOLLOWS = 0.7
 """How far a slab that is slow to the first pass is slow to the saw. Common practice, no source."""
-DOUBT = 0.25
-"""Log spread of a window's ends: the printed ranges are half their length wide either way."""
-STRENGTH = 6.0
-"""Cuts that the published opening is worth."""
+CREW_DOUBT = 0.20
+SLAB_DOUBT = 0.15
+"""Log spread of a window's ends between crews and their mixes, and between slabs: together 0.25,
+as the printed ranges are half their length wide either way."""
+CUT_SCATTER = 0.20
+"""The same for a logged cut, with how slow that slab was and how its clock was read."""
+LATER_IN = (0.1, 0.2, 0.4)
+"""How late after the opening a crew that watches for it comes to cut, on the average, in log time.
+Which, and so how closely its cuts show the opening, the record tells."""
+BY_THE_CLOCK = 0.7
+"""A cut later than twice the published opening in log time was made when it suited, not when it
+opened: it only bounds it."""
+GRID = np.linspace(-1.2, 0.8, 81)
 
 
 def window_draws(
-    cast: Forecast, methods: list[Method | None], earlier: dict[Method, float], seed: int
+    cast: Forecast, methods: list[Method | None], earlier: dict[Method, Array], seed: int
 ) -> tuple[Array, Array]:
     """Opening and closing, hours since 1970 (job x draw); NaN where nothing is sawn.
 
-    ``earlier`` is what :func:`cuts_earlier` found. The saw never opens before the last pass is off.
+    ``earlier`` is what :func:`own_openings` found. The saw never opens before the last pass is off.
     """
     opening = np.full(cast.last_h.shape, np.nan)
     closing = np.full(cast.last_h.shape, np.nan)
     temp = celsius(cast.science.day_f)
     rng = stream(seed, "saw")
     first, second = rng.normal(size=(2, *cast.last_h.shape))
+    crew = CREW_DOUBT * rng.normal(size=(2, cast.last_h.shape[1]))
     slow = FOLLOWS * cast.surprise
     for i, method in enumerate(methods):
         if method is None:
             continue
         after, by = saw_hours(temp[i], method)
         begins = cast.last_h[i] if method == "early_entry" else cast.place_end_h[i]
-        shift = np.exp(slow[i] + DOUBT * first[i] + earlier.get(method, 0.0))
-        opening[i] = np.maximum(begins + after * shift, cast.last_h[i])
-        closes = cast.place_end_h[i] + by * np.exp(slow[i] + DOUBT * second[i])
-        closing[i] = np.maximum(closes, opening[i] + 1.0)
+        own = earlier[method][: crew.shape[1]] if method in earlier else crew[0]
+        opening[i] = begins + after * np.exp(slow[i] + SLAB_DOUBT * first[i] + own)
+        opening[i] = np.maximum(opening[i], cast.last_h[i])
+        # That the crew cuts early or late says nothing of when the slab would crack.
+        closes = by * np.exp(slow[i] + SLAB_DOUBT * second[i] + crew[1])
+        closing[i] = np.maximum(cast.place_end_h[i] + closes, opening[i] + 1.0)
     return opening, closing
 
 
-def cuts_earlier(
-    pours: pd.DataFrame, science: Ready, last_h: Array
-) -> tuple[dict[Method, float], dict[Method, int]]:
-    """Log time by which the crew cuts before the published opening, and the cuts behind it.
+def own_openings(
+    pours: pd.DataFrame, science: Ready, last_h: Array, draws: int, seed: int
+) -> tuple[dict[Method, Array], dict[Method, int]]:
+    """Log time by which a crew's opening lies off the published one (draw), and the cuts behind it.
 
-    A cut bounds the opening from above; that it was late proves nothing. 0 or below.
+    No cut comes before the opening, bar a slab's own scatter; how long after, is the crew's way
+    (:data:`LATER_IN`). Cuts that lie close together show the opening, cuts of the next morning
+    hardly bound it (:data:`BY_THE_CLOCK`). Methods without cuts are not in it.
     """
-    found: dict[Method, float] = {}
+    found: dict[Method, Array] = {}
     counts: dict[Method, int] = {}
     if "saw_start" not in pours or not len(pours):
         return found, counts
     cut = hours(pours["saw_start"])
     placed = hours(pours["place_end"]) if "place_end" in pours else np.full(len(pours), np.nan)
     kind = np.array(words(pours, "saw_type"))
-    methods: tuple[Method, ...] = ("early_entry", "conventional")
-    for method in methods:
+    for method in METHODS:
         begins = last_h if method == "early_entry" else placed
         after, _ = saw_hours(celsius(science.day_f), method)
-        own = (kind == method) & ~np.isnan(cut - begins) & (cut - begins > 0.1)
+        sawn = kind == method if method == "early_entry" else np.isin(kind, [method, "handheld"])
+        own = sawn & ~np.isnan(cut - begins) & (cut - begins > 0.1)
+        if not own.any():
+            continue
         ratio = np.log((cut[own] - begins[own]) / after[own])
         counts[method] = int(own.sum())
-        before = np.clip(ratio, -1.5, 0.0)
-        found[method] = float(before.sum() / (STRENGTH + own.sum()))
+        odds = _grid_odds(np.clip(ratio, -1.5, 3.5))
+        rng = stream(seed, "saw", method)
+        step = GRID[1] - GRID[0]
+        found[method] = rng.choice(GRID, size=draws, p=odds) + step * (rng.random(draws) - 0.5)
     return found, counts
+
+
+def _grid_odds(ratio: Array) -> Array:
+    """Posterior odds of the opening on :data:`GRID`, from log cut times against the published one.
+
+    Lateness is exponential, the scatter normal; the crew's mean lateness is summed out.
+    """
+    from scipy.special import log_ndtr
+
+    bounds = np.sum(log_ndtr((ratio[ratio > BY_THE_CLOCK, None] - GRID) / CUT_SCATTER), axis=0)
+    off = ratio[ratio <= BY_THE_CLOCK, None] - GRID
+    log_odds = []
+    for late in LATER_IN:
+        rate = 1.0 / late
+        # Density of a normal plus an exponential (exponentially modified Gaussian).
+        each = np.log(rate) - rate * off + 0.5 * (rate * CUT_SCATTER) ** 2
+        each = each + log_ndtr(off / CUT_SCATTER - rate * CUT_SCATTER)
+        log_odds.append(each.sum(axis=0))
+    whole = np.logaddexp.reduce(log_odds, axis=0) + bounds - 0.5 * (GRID / CREW_DOUBT) ** 2
+    odds = np.exp(whole - whole.max())
+    return np.asarray(odds / odds.sum())
