@@ -205,12 +205,9 @@ def watch(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
 def why(day: Day, found: Found) -> list[str]:
     """What the plan costs, and what another start would."""
     out, choice = found.outcome, found.choice
-    over = sum(
-        float(np.maximum(h - day.rules.overtime_after_h, 0.0).mean()) for h in out.paid_h.values()
-    )
     lines = [
-        f"People {out.labor_usd.mean():.0f} dollars ({over:.1f} h of overtime), waiting trucks"
-        f" {out.truck_usd.mean():.0f}, mishaps and late hours {out.risk_usd.mean():.0f}, expected."
+        f"People {out.labor_usd.mean():.0f} dollars ({out.overtime_h:.1f} h of overtime), waiting"
+        f" trucks {out.truck_usd.mean():.0f}, mishaps and late hours {out.risk_usd.mean():.0f}, expected."
     ]
     for slab, one in enumerate(day.slabs):
         if one.fixed is not None:

@@ -25,6 +25,10 @@ class Day:
     """The hour it is, where the day is under way."""
     where: Mapping[int, int] = field(default_factory=dict)
     """Slab at which each person known to be out is now."""
+    slack_h: float = 0.1
+    """By how much a usual time may be missed before a rule counts as broken."""
+    week_h: tuple[float, ...] = ()
+    """Hours at straight time that each person has already had in the week; empty: none."""
 
     @property
     def count(self) -> int:

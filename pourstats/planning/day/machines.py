@@ -132,11 +132,6 @@ def trips(moves: list[Move]) -> list[Trip]:
     return sorted(found, key=lambda trip: trip.at)
 
 
-def vehicles_short(day: Day, moves: list[Move]) -> int:
-    """How many trips have no vehicle, whoever brings more than it needs having thought ahead."""
-    return len(rides(day, moves)[1])
-
-
 def rides(day: Day, moves: list[Move]) -> tuple[list[Trip], list[Trip]]:
     """Trips with their vehicles, and those that have none.
 

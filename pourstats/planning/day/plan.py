@@ -16,9 +16,10 @@ from pourstats.learning.hours import hours_frame, hours_model
 from pourstats.planning.day import sofar
 from pourstats.planning.day.advice import runner_up, watch, why
 from pourstats.planning.day.choice import Day
+from pourstats.planning.day.fitting import Fit, beside, fitting
 from pourstats.planning.day.people import people_on
 from pourstats.planning.day.rules import rules_of
-from pourstats.planning.day.search import RUNS, Found, lacking, search
+from pourstats.planning.day.search import RUNS, lacking
 from pourstats.planning.day.sheet import sheet
 from pourstats.planning.day.slabs import USUAL_HANDS, slabs_of
 from pourstats.planning.day.unplanned import reason_of, remedy
@@ -32,8 +33,6 @@ FRAMES = (
 """What the store must read for a plan, by name."""
 
 DRAWS = 500
-MOST_AT_ONCE = 3
-"""Of more slabs on a day, those that fit together are found one by one."""
 
 
 def plan(
@@ -129,33 +128,17 @@ def _day(
 ) -> dict[str, Any]:
     """One date: the best plan of all its slabs, else of as many as fit."""
     unplanned: list[dict[str, str]] = []
-    places = list(range(len(day.slabs)))
-    for slab in list(places):
+    places = []
+    for slab, one in enumerate(day.slabs):
         lack = lacking(day, slab)
-        if lack is not None:
-            unplanned.append({"pour_id": day.slabs[slab].pour_id, "reason": lack})
-            places.remove(slab)
-    found: list[Found] = []
-    ready: list[Found] = []
-    if len(places) > MOST_AT_ONCE:
-        places, left_out, ready = _one_by_one(day, places, runs // len(places))
-        unplanned += left_out
-    while places:
-        found = sorted([*search(day.only(places), runs), *ready], key=lambda f: f.outcome.score)
-        ready = []
-        if not found or _fits(day, places, found[0]):
-            break
-        dropped = _least_loss(day, places, runs // 8) if len(places) > 1 else places[0]
-        if dropped is None:
-            break
-        more = f"; {remedy(day, dropped)}" if len(day.slabs) > 1 else ""
-        unplanned.append(
-            {
-                "pour_id": day.slabs[dropped].pour_id,
-                "reason": f"{reason_of(day.only(places), found[0])}{more}",
-            }
-        )
-        places.remove(dropped)
+        if lack is None:
+            places.append(slab)
+        else:
+            unplanned.append({"pour_id": one.pour_id, "reason": lack})
+    fit = fitting(day, places, runs)
+    found, places = fit.found, fit.kept
+    unplanned += _left_out(day, fit)
+    if not places:
         found = []
     left = day.only(places) if places else day
     text = f"{date:%Y-%m-%d}"
@@ -182,54 +165,23 @@ def _day(
     return told
 
 
-def _fits(day: Day, places: list[int], best: Found) -> bool:
-    """Whether a plan keeps to the rules; one slab alone, or under way, may be late."""
-    under_way = any(day.slabs[i].happened.begin is not None for i in places)
-    alone = len(places) == 1 and all(b.startswith("late") for b in best.outcome.breaches)
-    return not best.outcome.breaches or alone or (under_way and len(places) == 1)
-
-
-def _one_by_one(
-    day: Day, places: list[int], runs: int
-) -> tuple[list[int], list[dict[str, str]], list[Found]]:
-    """Of many slabs those that fit together, added one by one: under way, agreed, early first."""
-
-    def turn(slab: int) -> tuple[bool, bool, float, float, int]:
-        one = day.slabs[slab]
-        work = one.hands * float(np.median(one.at(one.starts[0]).place_h))
-        return one.happened.begin is None, one.fixed is None, one.starts[0], work, slab
-
-    kept: list[int] = []
-    best: list[Found] = []
-    left_out = []
-    for slab in sorted(places, key=turn):
-        wanted = sorted([*kept, slab])
-        part = day.only(wanted)
-        ways = search(part, runs)
-        if ways and (_fits(day, wanted, ways[0]) or day.slabs[slab].happened.begin is not None):
-            kept, best = wanted, ways
-        else:
-            name = day.slabs[slab].pour_id
-            others = ", ".join(day.slabs[i].pour_id for i in kept)
-            why = reason_of(part, ways[0]) if ways else "nobody is left for it"
-            left_out.append(
-                {"pour_id": name, "reason": f"beside {others}: {why}; put {name} on another day"}
-            )
-    return kept, left_out, best
-
-
-def _least_loss(day: Day, places: list[int], runs: int) -> int | None:
-    """The slab to leave so that the rest fits: not one under way, rather not an agreed one."""
-    tried = []
-    for slab in places:
-        one = day.slabs[slab]
-        if one.happened.begin is not None:
-            continue
-        ways = search(day.only([i for i in places if i != slab]), runs)
-        if ways:
-            best = ways[0].outcome
-            tried.append((len(best.breaches), one.fixed is not None, float(best.cost.mean()), slab))
-    return min(tried)[-1] if tried else None
+def _left_out(day: Day, fit: Fit) -> list[dict[str, str]]:
+    """Each slab that doesn't fit: what breaks beside the others, and what would help."""
+    told = []
+    choice = fit.found[0].choice if fit.found and fit.kept else None
+    for slab in fit.left:
+        best = beside(day, fit.kept, choice, slab)
+        together = day.only(sorted([*fit.kept, slab]))
+        reason = "nobody is left for it" if best is None else reason_of(together, best)
+        others = ", ".join(day.slabs[i].pour_id for i in fit.kept)
+        told.append(
+            {
+                "pour_id": day.slabs[slab].pour_id,
+                "reason": (f"beside {others}: " if others else "")
+                + f"{reason}; {remedy(day, fit.kept, choice, slab)}",
+            }
+        )
+    return told
 
 
 def kept_numbers(result: Mapping[str, Any]) -> list[tuple[str, str, float | None, float]]:

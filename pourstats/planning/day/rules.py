@@ -16,9 +16,11 @@ class Rules:
     plant_open: float = 6.0
     plant_close: float = 17.0
     overtime_after_h: float = 8.0
+    overtime_week_after_h: float = 40.0
     overtime_premium: float = 0.5
     break_after_h: float = 5.0
     break_min: float = 30.0
+    break_paid: bool = True
     shop_wait_paid_h: float = 2.0
     trowels_walk_behind: int = 2
     trowels_ride_on: int = 0
@@ -63,6 +65,8 @@ def rules_of(house: Mapping[str, Any], people: int = 4) -> Rules:
         if name in CLOCKS:
             hour, _, minute = str(value).partition(":")
             found[name] = int(hour) + int(minute or 0) / 60.0
+        elif isinstance(usual, bool):
+            found[name] = str(value) in ("yes", "True", "1")
         else:
             found[name] = int(value) if isinstance(usual, int) else float(value)
     return Rules(**found)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pourstats.learning.draws import plain, quantiles
 from pourstats.planning.day.choice import Day
 from pourstats.planning.day.machines import rides
-from pourstats.planning.day.run import SHOP
+from pourstats.planning.day.outcome import SHOP
 from pourstats.planning.day.search import Found
 
 Array = NDArray[np.float64]
@@ -52,13 +52,7 @@ def sheet(day: Day, found: Found, date: pd.Timestamp, jobs: pd.DataFrame) -> dic
         },
         "truck_wait_usd": round(float(out.truck_usd.mean()), 2),
         "risk_usd": round(float(out.risk_usd.mean()), 2),
-        "overtime_h": round(
-            sum(
-                float(np.maximum(h - day.rules.overtime_after_h, 0.0).mean())
-                for h in out.paid_h.values()
-            ),
-            2,
-        ),
+        "overtime_h": round(out.overtime_h, 2),
         "paid_h": {
             day.people[person].name: plain(quantiles(h), 2) for person, h in out.paid_h.items()
         },

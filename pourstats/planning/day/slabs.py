@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from pourstats.learning.clock.conditions import hours, number, words
 from pourstats.learning.hours import HoursModel
 from pourstats.learning.unloading import Unloading
 from pourstats.planning import trucks
+from pourstats.planning.day.mornings import level
 from pourstats.planning.day.rules import Rules
 from pourstats.planning.finishing import SAW_FT_H, saw_words
 from pourstats.planning.truck_line import line
@@ -30,6 +32,8 @@ SET_UP_SHARE = 0.7
 FT2_A_TROWEL = 2000.0
 """Floor that one walk-behind keeps up with. Common practice, no source."""
 TRAVEL_MIN = 20.0
+FORMS_SURE = 0.75
+"""Share of mornings on which the forms are set when the first load is due. Common practice."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +99,11 @@ class Slab:
     seen: dict[float, Moments] = field(default_factory=dict, compare=False)
     happened: Happened = Happened()
 
+    @cached_property
+    def set_up_allowed_h(self) -> float:
+        """Hours before the first load at which the set-up begins."""
+        return level(self.set_up_h, FORMS_SURE)
+
     def at(self, start: float) -> Moments:
         """The draws at a start: between two that the clock was asked for, in proportion."""
         found = self.seen.get(start)
@@ -152,12 +161,13 @@ def slabs_of(
     plant = number(jobs, "plant_travel", learned.on_the_way_min - 10.0) / 60.0
     suns = [_sun(jobs.iloc[row], frames.get("sites"), house, midnight) for row in range(count)]
     outdoors = [word not in ("indoors",) for word in words(jobs, "exposure")]
+    set_up_h = [np.maximum(SET_UP_SHARE * fixed_h[row] * luck[row], 0.1) for row in range(count)]
     options = []
     for row in range(count):
         if np.isfinite(agreed[row]):
             options.append([float(agreed[row])])
             continue
-        set_up = SET_UP_SHARE * fixed_h[row]
+        set_up = level(set_up_h[row], FORMS_SURE)
         low = max(
             rules.day_start + travel[row] + set_up,
             rules.plant_open + 10.0 / 60.0 + plant[row],
@@ -168,8 +178,11 @@ def slabs_of(
             rules.plant_close - 0.5,
             (late[row] if np.isfinite(late[row]) else rules.day_end) - 3.0,
         )
-        low = np.ceil(low * 2 - 1e-6) / 2
-        options.append([float(t) for t in np.arange(low, max(high, low) + 0.01, 0.5)])
+        # On the half hours, and as soon as it can be: a slab that must be out of the way of the
+        # next may have no half hour to give away.
+        soonest = np.ceil(low * 4 - 1e-6) / 4
+        later = np.arange(np.ceil(low * 2 - 1e-6) / 2, high + 0.01, 0.5)
+        options.append(sorted({float(soonest), *map(float, later[later >= soonest])}))
     # Every call asks for all slabs at once, each at a start of its own, so that a slab's draws are
     # the same morning whatever its start.
     spans = [one[-1] - one[0] for one in options]
@@ -223,7 +236,7 @@ def slabs_of(
                 saw_h=_saw_h(job, methods[row]),
                 trowels=_trowels(job, rules),
                 outdoors=outdoors[row],
-                set_up_h=np.maximum(SET_UP_SHARE * fixed_h[row] * luck[row], 0.1),
+                set_up_h=set_up_h[row],
                 clean_h=np.maximum((1 - SET_UP_SHARE) * fixed_h[row] * luck[row], 0.05),
                 late_h=np.maximum(loads.late_min[:, 0] + loads.change_min[:, 0], 0.0) / 60.0,
                 over_usd=rules.truck_wait_usd_per_min * queue.over_min,

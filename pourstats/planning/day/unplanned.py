@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from pourstats.planning.day.choice import Day
-from pourstats.planning.day.people import SKILLS, Person
-from pourstats.planning.day.search import Found, search
+import numpy as np
 
-TRY_RUNS = 250
+from pourstats.planning.day.choice import Choice, Day
+from pourstats.planning.day.fitting import beside, fits
+from pourstats.planning.day.mornings import level, middle
+from pourstats.planning.day.people import SKILLS, Person
+from pourstats.planning.day.search import Found
+
 WORDS = {
     "finisher": "no finisher can be there when it is ready",
     "forms": "the forms can't be set by the time the first load is due",
@@ -22,6 +26,12 @@ WORDS = {
 }
 
 
+def clock_text(hour: float) -> str:
+    """An hour of the day as people write it."""
+    minutes = round(hour * 60.0)
+    return f"{minutes // 60 % 24}:{minutes % 60:02d}"
+
+
 def reason_of(day: Day, found: Found) -> str:
     """The rules that even the best plan of the whole day breaks, in words."""
     broken = []
@@ -31,31 +41,74 @@ def reason_of(day: Day, found: Found) -> str:
         text = WORDS.get(" ".join(words), breach)
         if numbers:
             text = f"{day.slabs[numbers[0]].pour_id}: {text}"
+            text += _times(day, found, " ".join(words), numbers[0])
         if text not in broken:
             broken.append(text)
     return "; ".join(broken[:3]) or "no plan keeps to its times"
 
 
-def remedy(day: Day, slab: int) -> str:
-    """What lets the whole day through: a hand, a machine, another start, another day."""
-    rules = day.rules
-    cost = max((one.usd_h for one in day.people), default=40.0)
-    trowels = replace(rules, trowels_walk_behind=rules.trowels_walk_behind + 1)
-    tries = (
-        ("add a hand who can finish",
-         replace(day, people=(*day.people, Person("one more", SKILLS, cost)))),
-        ("add a trowel", replace(day, rules=trowels)),
-        ("add a vehicle", replace(day, rules=replace(rules, vehicles=rules.vehicles + 1))),
-        ("add a saw", replace(day, rules=replace(rules, saws=rules.saws + 1))),
-    )  # fmt: skip
-    for words, other in tries:
-        ways = search(other, TRY_RUNS)
-        if ways and not ways[0].outcome.breaches:
-            return f"{words}, and it fits"
-    agreed = [one.pour_id for one in day.slabs if one.fixed is not None]
-    if agreed:
-        return (
-            f"move the agreed start of {' or '.join(agreed)}, put {day.slabs[slab].pour_id} on"
-            " another day, or ask the plant about a retarder"
-        )
+def _times(day: Day, found: Found, kind: str, slab: int) -> str:
+    """The hours that don't meet, in brackets."""
+    out, one = found.outcome, day.slabs[slab]
+    if kind == "forms":
+        set_at = clock_text(middle(out.set_end[slab]))
+        return f" (set at {set_at} at best, the load is due at {clock_text(_due(found, slab))})"
+    if kind == "late":
+        last = clock_text(middle(out.last[slab]))
+        return f" (last pass off at {last}, the end is {clock_text(one.latest)})"
+    if kind in ("finisher", "back", "trowel late"):
+        return f" ({clock_text(level(out.ready[slab], 0.1))} one day in ten)"
+    return ""
+
+
+def _due(found: Found, slab: int) -> float:
+    return found.choice.starts[slab]
+
+
+def remedy(day: Day, kept: Sequence[int], choice: Choice | None, slab: int) -> str:
+    """What lets the slab in beside ``kept``: a hand, a machine, another start, another day."""
+    for words, other in _tries(day, slab):
+        found = beside(other, list(kept), choice, slab)
+        if found is not None and fits(other.only(sorted([*kept, slab])), found):
+            start = found.choice.starts[sorted([*kept, slab]).index(slab)]
+            return words.format(start=clock_text(start)) + ", and it fits"
     return f"put {day.slabs[slab].pour_id} on another day, or ask the plant about a retarder"
+
+
+def _tries(day: Day, slab: int) -> Iterator[tuple[str, Day]]:
+    rules, one = day.rules, day.slabs[slab]
+    cost = max((who.usd_h for who in day.people), default=40.0)
+    week = (*day.week_h, 0.0) if day.week_h else ()
+    if one.fixed is not None and one.happened.begin is None:
+        low = one.set_up_allowed_h + one.travel_h + rules.day_start
+        low = max(low, one.early + one.set_up_allowed_h if one.early is not None else 0.0)
+        low = max(low, day.now + 0.75 if day.now is not None else 0.0)
+        high = max(min(rules.plant_close - 0.5, one.latest - 3.0), low)
+        starts = tuple(float(t) for t in np.arange(np.ceil(low * 2) / 2, high + 0.01, 0.5))
+        if starts:
+            free = replace(one, fixed=None, starts=starts, seen={})
+            yield f"agree on {{start}} for {one.pour_id}", _with(day, slab, free)
+    more = replace(day, people=(*day.people, Person("one more", SKILLS, cost)), week_h=week)
+    yield "add a hand who can finish", more
+    trowels = replace(rules, trowels_walk_behind=rules.trowels_walk_behind + 1)
+    yield "add a trowel", replace(day, rules=trowels)
+    yield "add a vehicle", replace(day, rules=replace(rules, vehicles=rules.vehicles + 1))
+    yield "add a saw", replace(day, rules=replace(rules, saws=rules.saws + 1))
+    if one.fixed is None and day.now is None and one.early is None:
+        early = replace(
+            one, starts=(one.starts[0] - 1.0, one.starts[0] - 0.5, *one.starts), seen={}
+        )
+        sooner = replace(rules, day_start=max(rules.day_start - 1.0, 0.0))
+        words = f"start {one.pour_id} at {{start}} (ask the plant to open earlier)"
+        yield words, replace(_with(day, slab, early), rules=sooner)
+    two = replace(
+        more, people=(*more.people, Person("another", SKILLS, cost)),
+        week_h=(*week, 0.0) if week else (), rules=replace(trowels, vehicles=rules.vehicles + 1),
+    )  # fmt: skip
+    yield "add two hands who can finish, a trowel and a vehicle", two
+
+
+def _with(day: Day, slab: int, other: object) -> Day:
+    slabs = list(day.slabs)
+    slabs[slab] = other  # type: ignore[call-overload]
+    return replace(day, slabs=tuple(slabs))
