@@ -107,9 +107,11 @@ def date_order(sheet: Sheet, columns: list[str], semicolon: bool) -> tuple[Order
         order: Order = "dmy" if day_first else "mdy"
         top = max(first) if day_first else max(second)
         return order, "sure", f"a {top} can only be a day"
-    likely: Order = "dmy" if "." in {match[2] for match in matches} or semicolon else "mdy"
+    likely: Order = "dmy" if semicolon else "mdy"
     if day_first:
         return likely, "open", "some dates can only be day first, others only month first"
+    if "." in {match[2] for match in matches}:
+        return "dmy", "likely", "dates with dots are written so"
     runs = {order: _runs_on(matches, order) for order in ("mdy", "dmy")}
     if runs["mdy"] != runs["dmy"]:
         return ("mdy" if runs["mdy"] else "dmy"), "likely", "so read, day follows day"
@@ -164,7 +166,7 @@ def guessed_unit(
     if len(values) == 0:
         return None, "open", "it has no figures"
     low, high = (float(x) for x in np.percentile(values, (1, 99)))
-    span = f"{low:.4g} to {high:.4g}"
+    span = f"{values.min():.3g} to {values.max():.3g}"
     if column == "air_temp":
         return _temperature(low, high, span, hint, summer)
     if column == "humidity" or column == "cloud":

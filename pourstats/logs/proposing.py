@@ -9,7 +9,15 @@ from difflib import get_close_matches
 from pourstats.faults import Refusal
 from pourstats.logs import header_words as words
 from pourstats.logs import moments, time_columns, weather_files
-from pourstats.logs.column_kinds import Looks, Sure, decimal_comma, figures, guessed_unit, looks
+from pourstats.logs.column_kinds import (
+    Looks,
+    Sure,
+    decimal_comma,
+    figures,
+    guessed_unit,
+    looks,
+    samples,
+)
 from pourstats.logs.files import shown
 from pourstats.logs.foreign import Foreign
 from pourstats.logs.header_words import SCALES, likeness
@@ -31,6 +39,7 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
     times = time_columns.times_of(sheet, table, shape, wish.sets)
     used = {theirs for roles in times.moments.values() for theirs in roles.values()}
     drawn = _assigned(sheet, table, shape, wish, used, times.layout)
+    _jobs_as_pours(sheet, table, drawn, known)
     numeric = [d.theirs[0] for ours, d in drawn.items() if _is_number(table, ours)]
     if not drawn and not times.moments:
         raise Refusal(_nothing_known(sheet), 1)
@@ -42,6 +51,11 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
     _fix_units(found, wish, times.summer)
     time_columns.tell(found, times, wish, known)
     _ask_for_missing(found, wish, known)
+    order = [*TABLES[table].names, "at", "kind"]
+    given = set(found.mapping.given)
+    found.guesses.sort(
+        key=lambda g: (g.ours in given, order.index(g.ours) if g.ours in order else len(order))
+    )
     used |= {theirs for d in found.mapping.columns.values() for theirs in d.theirs}
     found.left_out = [theirs for theirs in sheet.header if theirs not in used]
     return found
@@ -149,6 +163,16 @@ def _assigned(
     return drawn
 
 
+def _jobs_as_pours(sheet: Foreign, table: str, drawn: dict[str, Drawn], known: Known) -> None:
+    """A timesheet's job may be our pour's id: its values tell."""
+    if table != "crew_time" or "site" not in drawn or "pour_id" in drawn:
+        return
+    ids = {name for name, _, _ in known.pours}
+    values = {shown(text).strip() for text in samples(sheet, drawn["site"].theirs[0])}
+    if len(values & ids) * 2 >= len(values):
+        drawn["pour_id"] = drawn.pop("site")
+
+
 def _two_names(header: list[str]) -> tuple[str, ...]:
     by_words = {" ".join(words.tokens(name)): name for name in header}
     for first, last in (("first name", "last name"), ("firstname", "lastname"),
@@ -175,7 +199,7 @@ def _fix_units(found: Proposal, wish: Wish, summer: bool) -> None:
         ours: _written_unit(found.sheet, drawn, table.column(ours))
         for ours, drawn in found.mapping.columns.items() if _is_number(table.name, ours)
     }  # fmt: skip
-    hint = _system(written.values())
+    hint = _system([*written.values(), _by_range(found, written, wish, summer)])
     columns = dict(found.mapping.columns)
     for ours, drawn in found.mapping.columns.items():
         theirs = " + ".join(drawn.theirs)
@@ -202,6 +226,19 @@ def _fix_units(found: Proposal, wish: Wish, summer: bool) -> None:
         kept, scale = SCALES.get(unit or "", (unit, 1.0))
         columns[ours] = replace(drawn, unit=kept, scale=scale)
     found.mapping = replace(found.mapping, columns=columns)
+
+
+def _by_range(
+    found: Proposal, written: dict[str, str | None], wish: Wish, summer: bool
+) -> str | None:
+    """The unit of an air temperature whose figures leave no doubt, which tells of the others."""
+    drawn = found.mapping.columns.get("air_temp")
+    if drawn is None or found.mapping.table != "weather" or written.get("air_temp"):
+        return None
+    if "air_temp" in wish.units:
+        return words.unit_word(wish.units["air_temp"])
+    unit, sure, _ = guessed_unit("air_temp", figures(found.sheet, drawn.theirs[0]), None, summer)
+    return None if sure == "open" else unit
 
 
 def _written_unit(sheet: Foreign, drawn: Drawn, column: Column) -> str | None:
@@ -237,7 +274,7 @@ def _system(written: Iterable[str | None]) -> str | None:
     us = metric = 0
     for unit in written:
         us += unit in ("degF", "mph", "in")
-        metric += unit in ("degC", "m/s", "km/h", "mm", "cm")
+        metric += unit in ("degC", "kelvin", "m/s", "km/h", "mm", "cm")
     return None if us == metric else "us" if us > metric else "metric"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from dataclasses import dataclass, field, replace
 
@@ -196,15 +197,36 @@ def tell(found: Proposal, times: Times, wish: Wish, known: Known) -> None:
         worst: Sure = "open" if sure == "open" else clock_sure
         theirs = " + ".join(roles.values())
         found.guesses.insert(0, Guess(ours, theirs, None, worst, f"{how}{why}"))
-    found.mapping = replace(found.mapping, order=order, clock=clock, zone=wish.zone)
+    zone = wish.zone or _zone_above(found.sheet)
+    found.mapping = replace(found.mapping, order=order, clock=clock, zone=zone)
     needs = times.with_offset or times.since_1970 or clock != "local"
-    if needs and wish.zone is None and known.zone is None and not _all_known(found, known):
-        found.questions.append(zone_question(_zone_hint(clock)))
+    if needs and zone is None and known.zone is None and not _all_known(found, known):
+        found.questions.append(zone_question(_zone_hint(clock) or _zone_of(found, times)))
 
 
 def _zone_hint(clock: str) -> str | None:
     offset = moments.fixed_offset(clock)
     return ZONE_OF_OFFSET.get(offset) if offset else None
+
+
+def _zone_of(found: Proposal, times: Times) -> str | None:
+    """The usual US zone whose clock has the offsets that the values carry, at their times."""
+    offsets = []
+    for roles in times.moments.values():
+        for text in samples(found.sheet, roles["at"]) if "at" in roles else ():
+            each = moments.moment(text, found.mapping.order)
+            if isinstance(each, moments.Moment) and each.offset_min:
+                offsets.append(each)
+    for name in ZONE_OF_OFFSET.values() if offsets else ():
+        zone = moments.zone_named(name)
+        if zone is not None and all(_has_offset(each, zone) for each in offsets):
+            return name
+    return None
+
+
+def _has_offset(moment: moments.Moment, zone: dt.tzinfo) -> bool:
+    found = moment.at.replace(tzinfo=zone).utcoffset()
+    return found is not None and found.total_seconds() / 60 == moment.offset_min
 
 
 def zone_question(default: str | None) -> Question:
@@ -239,6 +261,9 @@ def _clock(sheet: Foreign, times: Times, wish: Wish) -> tuple[str, Sure, str]:
     said = " ".join(names + [" ".join(row) for row in sheet.below])
     if times.with_offset:
         return "local", "sure", "each carries its offset from UTC"
+    named = _zone_above(sheet)
+    if named is not None:
+        return "local", "likely", f"the clock of {named}, which a line above the header names"
     for text, sure in ((said, "sure"), (" ".join(sheet.above), "likely")):
         fixed = re.search(r"\b(?:UTC|GMT)\s*([+\-−]\d{1,2}(?::?\d{2})?)\b", text, re.IGNORECASE)
         level: Sure = "sure" if sure == "sure" else "likely"
@@ -251,6 +276,15 @@ def _clock(sheet: Foreign, times: Times, wish: Wish) -> tuple[str, Sure, str]:
         if in_words & words.STANDARD_WORDS:
             return "standard", level, f"{where} standard time"
     return "local", "likely", "the clock on the wall, since nothing says UTC"
+
+
+def _zone_above(sheet: Foreign) -> str | None:
+    """A zone that a line above the header names, as some exports do."""
+    for line in sheet.above:
+        for name in re.findall(r"\b[A-Z][a-z]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?\b", line):
+            if moments.zone_named(name) is not None:
+                return str(name)
+    return None
 
 
 def _clock_words(clock: str) -> str:

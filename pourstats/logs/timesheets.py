@@ -9,8 +9,8 @@ import datetime as dt
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 
-from pourstats.logs import mapping as maps
 from pourstats.logs.cells import normalized, quoted
+from pourstats.logs.drawn_times import drawn_moments, local, written_as
 from pourstats.logs.files import shown
 from pourstats.logs.header_words import tokens
 from pourstats.logs.mapping import Rows
@@ -79,8 +79,8 @@ def fill(rows: Rows) -> None:
 
 
 def _beside(rows: Rows) -> list[dt.datetime | None]:
-    started = maps.drawn_moments(rows, "start")
-    ended = maps.drawn_moments(rows, "end")
+    started = drawn_moments(rows, "start")
+    ended = drawn_moments(rows, "end")
     roles = rows.mapping.moments
     one_day = roles["start"].get("date") is not None and (
         roles["start"].get("date") == roles["end"].get("date")
@@ -111,7 +111,7 @@ def _placed(
 ) -> dt.datetime | int | None:
     """The site's clock at a moment, or a bare clock time's seconds; what can't be read is set
     aside."""
-    at = maps.local(rows, row, each) if isinstance(each, Moment) else each
+    at = local(rows, row, each) if isinstance(each, Moment) else each
     if isinstance(at, str):
         rows.fault(row, ours, at)
         return None
@@ -120,7 +120,7 @@ def _placed(
 
 def _text(rows: Rows, row: int, ours: str, at: dt.datetime | int | None) -> str:
     if isinstance(at, dt.datetime):
-        return maps.written_as(at)
+        return written_as(at)
     if isinstance(at, int):
         return f"{at // 3600 % 24:02d}:{at // 60 % 60:02d}:{at % 60:02d}"
     return rows.written.texts[ours][row]
@@ -132,14 +132,24 @@ def _who(rows: Rows, row: int) -> str:
 
 
 def _missing(rows: Rows, row: int, start: object, end: object) -> None:
-    if (start is None) == (end is None):
-        return
-    if end is None:
-        rows.fault(row, "end", f"{_who(rows, row)} came in and no time out stands beside it; ask,"
-                   " write it there and load the file again")  # fmt: skip
-    else:
-        rows.fault(row, "start", f"{_who(rows, row)} went out and no time in stands beside it; ask,"
-                   " write it there and load the file again")  # fmt: skip
+    who, what = _who(rows, row), "; ask, write it there and load the file again"
+    if end is None and start is not None:
+        _lacks(rows, row, "end", f"{who} came in and no time out stands beside it{what}")
+    elif start is None and end is not None:
+        _lacks(rows, row, "start", f"{who} went out and no time in stands beside it{what}")
+    elif start is None:
+        _lacks(rows, row, "start", "neither a time in nor a time out stands here; write them, or"
+               " take the row out")  # fmt: skip
+        rows.written.covered.append((row, "end"))
+
+
+def _lacks(rows: Rows, row: int, ours: str, reason: str) -> None:
+    """Set a row aside for a punch that isn't there, under the column where it should stand."""
+    roles = rows.mapping.moments[ours]
+    place = f"{ours}:clock"
+    rows.written.columns[place] = roles.get("clock") or " + ".join(roles.values())
+    rows.fault(row, place, reason)
+    rows.written.covered.append((row, ours))
 
 
 def _too_long(rows: Rows, row: int) -> None:
@@ -160,7 +170,7 @@ class _Punch:
 
 def _pair(rows: Rows) -> list[dt.datetime | None]:
     """Pair the punches of each worker in time order; a pair stands on the line of its punch in."""
-    drawn = maps.drawn_moments(rows, "at")
+    drawn = drawn_moments(rows, "at")
     ways = [way(text) for text in rows.texts["kind"]] if "kind" in rows.texts else None
     punches: dict[str, list[_Punch]] = defaultdict(list)
     alone: list[tuple[int, str, str]] = []
@@ -172,7 +182,7 @@ def _pair(rows: Rows) -> list[dt.datetime | None]:
             alone.append((row, "start", "is blank; a punch needs its time"))
         elif isinstance(each, str):
             alone.append((row, "start", each))
-        elif isinstance(at := maps.local(rows, row, each), str):
+        elif isinstance(at := local(rows, row, each), str):
             alone.append((row, "start", at))
         elif ways is not None and ways[row] is None:
             said = shown(rows.texts["kind"][row]).strip()
@@ -224,11 +234,11 @@ def _no_mate(rows: Rows, punch: _Punch, was_in: bool) -> str:
     who = _who(rows, punch.row)
     if was_in:
         return (
-            f"{who} came in at {maps.written_as(punch.at)} and no punch out follows within"
+            f"{who} came in at {written_as(punch.at)} and no punch out follows within"
             f" {MOST_H} h; ask, add it to the file and load it again"
         )
     return (
-        f"{who} went out at {maps.written_as(punch.at)} and no punch in stands before it; ask, add"
+        f"{who} went out at {written_as(punch.at)} and no punch in stands before it; ask, add"
         " it to the file and load it again"
     )
 
@@ -257,7 +267,7 @@ def _laid_out(
     for name, end in (("start", 1), ("end", 2)):
         rows.written.columns[name] = label
         at = [entry[1] if end == 1 else entry[2] for entry in entries]
-        rows.texts[name] = ["" if each is None else maps.written_as(each.at) for each in at]
+        rows.texts[name] = ["" if each is None else written_as(each.at) for each in at]
         rows.written.texts[name] = [
             texts[entry[0]] if each is None else each.text
             for each, entry in zip(at, entries, strict=True)

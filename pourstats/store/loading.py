@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, foreign, forms, intake, workbook
 from pourstats.logs.cells import normalized
-from pourstats.logs.mapping import translated
 from pourstats.logs.tables import DEPENDENTS, STAMPS, TABLES, Table
+from pourstats.logs.translating import translated
 from pourstats.store import books, corrections, lookalikes, mappings, oddities, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import Outcome, store_rows
@@ -195,7 +195,8 @@ class _Loading:
         rest = [s.sheet or "" for s in sheets if s.signature not in self.mappings]
         if rest:
             self.report.warnings.append(
-                f"{path.name}: sheets not read, since no mapping is kept for them: {', '.join(rest)}"
+                f"{path.name}: sheets not read, since no mapping is kept for them:"
+                f" {', '.join(rest)}"
             )
         self.report.usable += 1
         tables = [(TABLES[self.mappings[s.signature].table], s) for s in mapped]

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from pourstats import settings
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, foreign, intake
-from pourstats.logs.mapping import FileMapping, Known, from_json, translated
+from pourstats.logs.mapping import FileMapping, Known, from_json
 from pourstats.logs.tables import TABLES
+from pourstats.logs.translating import translated
 from pourstats.store import books
 from pourstats.store.database import Store
 from pourstats.store.schema import house
