@@ -1,6 +1,6 @@
 """Hours and dollars lost to slow finishing, and in which conditions to start earlier.
 
-Slow is what runs over the crew's own middle stay for that slab type and finish: hours that a
+Slow is what runs over the crew's own median stay for that slab type and finish: hours that a
 foreman can add up, not a model's.
 """
 
@@ -66,7 +66,7 @@ def slow_finishing(
         "slow_finishing": {
             "by_month": _groups(month, lost, over, usable, pay),
             "by_start_hour": _groups(clock_h, lost, over, usable, pay),
-            "against": "the crew's own middle stay for that slab type and finish",
+            "against": "the crew's own median stay for that slab type and finish",
         },
         "start_earlier": _earlier(cell, over, usable),
     }
