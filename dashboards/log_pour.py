@@ -1,5 +1,6 @@
 """Log a pour: eight taps at the slab, everything else one tap away or tonight."""
 
+import filling
 import kept
 import look
 import streamlit as st
@@ -35,6 +36,17 @@ def choose() -> None:
         )  # fmt: skip
     with st.expander(say("log.new"), expanded=not tapping.open_pours()):
         begin()
+    with st.expander(say("fill.after")):
+        st.button(say("fill.new"), width="stretch", on_click=tapping.go, args=(None, True))
+        listed = tapping.poured()
+        if listed:
+            chosen = st.selectbox(
+                say("fill.old"), list(listed), index=None, placeholder="",
+                format_func=lambda pour_id: f"{pour_id} · {listed[pour_id]}",
+            )  # fmt: skip
+            if chosen:
+                st.button(say("fill.open", pour_id=look.plain(chosen)), width="stretch",
+                          on_click=tapping.go, args=(chosen, True))  # fmt: skip
 
 
 def begin() -> None:
@@ -61,7 +73,7 @@ def begin() -> None:
             try:
                 tapping.begin(pour_id.strip(), about)
             except Refusal as error:
-                st.error(look.plain(error))
+                st.error(look.plain(words.reason(str(error))))
                 return
             st.rerun()
 
@@ -70,9 +82,12 @@ def begin() -> None:
 def taps(pour_id: str) -> None:
     """The eight, then the rest."""
     now = tapping.state(pour_id)
+    if now.elsewhere:
+        st.info(say("fill.elsewhere"))
+        return
     refused = st.session_state.pop("refused", None)
     if refused:
-        st.error(look.plain(say("log.not_stored", why=refused)))
+        st.error(look.plain(say("log.not_stored", why=words.reason(refused))))
     st.caption(look.plain(tapping.missing_text(now)))
     hands(pour_id, now)
     for event in SHORT:
@@ -131,16 +146,25 @@ def more(pour_id: str, now: "tapping.State") -> None:
     with st.expander(say("log.passes")):
         numbered(pour_id, now, "pass", ("pass_on", "pass_off"))
         if now.of(("pass_on", "machine_on")):
-            prints = (("1/4", "¼ in"), ("1/8", "⅛ in"), ("1/16", say("log.scuff")))
+            metric = words.units() == "metric"
+            prints = (("1/4", "6 mm" if metric else "¼ in"), ("1/8", "3 mm" if metric else "⅛ in"),
+                      ("1/16", say("log.scuff")))  # fmt: skip
             buttons(pour_id, now, "footprint", prints)
     with st.expander(say("log.people")):
         people(pour_id, now)
     with st.expander(say("log.concrete")):
-        buttons(pour_id, now, "slump", tuple((inches, say(f"log.slump_{word}", inches=inches))
-                for inches, word in (("3", "stiff"), ("5", "medium"), ("7", "wet"))))  # fmt: skip
-        buttons(pour_id, now, "exposure", tuple(
-            (value, words.word("exposure", value)) for value in ("sun", "mixed", "shade", "indoors")
+        buttons(pour_id, now, "slump", tuple(
+            (inches, f"{say(f'log.{word}')}, {tapping.amount('slump', float(inches))}")
+            for inches, word in (("3", "stiff"), ("5", "medium"), ("7", "wet"))
         ))  # fmt: skip
+        st.number_input(
+            tapping.with_unit(tapping.fields("pours")["slump"]), min_value=0.0, step=0.5,
+            value=now.number("slump"), key=f"slump-{pour_id}-{words.units()}", format="%.4g",
+            on_change=tapping.measured, args=(pour_id, "slump", f"slump-{pour_id}-{words.units()}"),
+        )  # fmt: skip
+        for name, choices in (("exposure", ("sun", "mixed", "shade", "indoors")),
+                              ("wind_felt", ("calm", "breezy", "windy"))):  # fmt: skip
+            buttons(pour_id, now, name, tuple((each, words.word(name, each)) for each in choices))
     with st.expander(
         say("log.describe"), expanded=bool(now.undescribed) and now.last("gone") is not None
     ):
@@ -225,6 +249,7 @@ def whole(pour_id: str) -> None:
     """The pour under way."""
     look.answer(say("nav.log"), tapping.title(pour_id))
     taps(pour_id)
+    st.button(say("fill.rest"), on_click=tapping.go, args=(pour_id, True), width="stretch")
     st.button(say("log.other_pour"), on_click=tapping.go, args=(None,), width="stretch")
     st.caption(say("log.care"))
 
@@ -232,7 +257,12 @@ def whole(pour_id: str) -> None:
 assert set(SHORT) | {"hands", "saw_on"} == set(POUR_TIMES)
 kept.mark()
 asked = st.query_params.get("pour")
-if asked:
+if st.query_params.get("form"):
+    filling.page(asked)
+    if asked:
+        st.button(say("fill.taps"), on_click=tapping.go, args=(asked,), width="stretch")
+    st.button(say("log.other_pour"), on_click=tapping.go, args=(None,), width="stretch")
+elif asked:
     whole(asked)
 else:
     choose()

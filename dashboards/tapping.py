@@ -19,9 +19,9 @@ from words import say
 from pourstats import units
 from pourstats.faults import Refusal
 from pourstats.logs import forms
-from pourstats.logs.stamps import FROM_JOB
+from pourstats.logs.stamps import FROM_JOB, escaped
 from pourstats.logs.tables import POURS
-from pourstats.store import openpours, reading, taps
+from pourstats.store import filling, openpours, reading, taps
 from pourstats.store import tapping as stamps
 
 ORDER = (
@@ -55,14 +55,16 @@ class State:
     taps: list[dict[str, Any]]
     row: dict[str, str]
     missing: list[str]
+    elsewhere: bool = False
+    """It is in the record from a form or a file, so that taps change nothing."""
 
     def last(self, event: str) -> dict[str, Any] | None:
         """The tap of that event that counts."""
         return next((tap for tap in reversed(self.taps) if tap["event"] == event), None)
 
     def of(self, events: tuple[str, ...]) -> list[dict[str, Any]]:
-        """The taps of those events, in time order."""
-        return [tap for tap in self.taps if tap["event"] in events]
+        """The taps of those events, in time order, without what a form added to them."""
+        return [tap for tap in self.taps if tap["event"] in events and not typed(tap)]
 
     @property
     def next(self) -> str | None:
@@ -76,12 +78,14 @@ class State:
 
     def described(self, name: str) -> str | None:
         """A column's text as it stands, from taps or the planned job."""
+        if self.row.get(name):
+            return self.row[name]
         for tap in reversed(self.taps):
             for part in tap["subject"].split(";"):
                 key, _, value = part.partition("=")
                 if key == name and value:
                     return str(value)
-        return self.row.get(name) or None
+        return None
 
     def number(self, name: str) -> float | None:
         """The same as a number, in the units shown."""
@@ -95,12 +99,16 @@ class State:
     def current(self, kind: str, events: tuple[str, ...]) -> Current:
         """The last load or pass if something of it is still to tap, else the next."""
         found: dict[str, Current] = {}
-        for tap in self.of(events):
+        for tap in self.taps:
+            if tap["event"] not in events:
+                continue
             label = tap["subject"].partition(";")[0] or f"{kind}-1"
             number = int(label.rpartition("-")[2]) if label.rpartition("-")[2].isdigit() else 1
-            found.setdefault(label, Current(number, label)).times[tap["event"]] = tap
+            each = found.setdefault(label, Current(number, label))
+            if not typed(tap):
+                each.times[tap["event"]] = tap
         last = max(found.values(), key=lambda each: each.number, default=None)
-        if last is not None and events[-1] not in last.times:
+        if last is not None and last.times and events[-1] not in last.times:
             return last
         number = 1 if last is None else last.number + 1
         return Current(number, str(number) if kind == "pass" else f"load-{number}")
@@ -113,7 +121,8 @@ def state(pour_id: str) -> State:
     with kept.store().read() as connection:
         derived = taps.of_pour(connection, pour_id)
         standing = stamps.standing(connection, pour_id)
-    return State(standing, derived.rows["pours"][0], derived.missing)
+        elsewhere = filling.elsewhere(connection, pour_id)
+    return State(standing, derived.rows["pours"][0], derived.missing, elsewhere)
 
 
 def open_pours() -> list[dict[str, Any]]:
@@ -143,6 +152,15 @@ def sites(also: str | None = None) -> list[str]:
     return list(dict.fromkeys([*([also] if also else []), *known]))
 
 
+def poured() -> dict[str, str]:
+    """Labels of the last pours of the record, the newest first, with their sites."""
+    mark = kept.mark()
+    if mark is None:
+        return {}
+    last = kept.frame(mark, "pours").sort_values("date").tail(30)[::-1]
+    return dict(zip(last["pour_id"], last["site"], strict=True))
+
+
 def crew() -> list[str]:
     """Labels of the crew."""
     mark = kept.mark()
@@ -161,6 +179,13 @@ def fields(table: str) -> dict[str, forms.Field]:
 def with_unit(each: forms.Field) -> str:
     """A field's label with the unit in which it is asked for."""
     return f"{each.label} [{units.unit_in(each.unit or '', words.units())}]"
+
+
+def amount(column: str, value: float) -> str:
+    """An amount in house units as people read it, in the units shown."""
+    house = POURS.column(column).unit or ""
+    shown = units.to_system(value, house, words.units())
+    return f"{shown:.0f} {units.unit_label(house, words.units())}"
 
 
 def whole(number: float | None) -> int | None:
@@ -202,12 +227,21 @@ def told(act: Callable[..., None]) -> Callable[..., None]:
     return wrapped
 
 
-def go(pour_id: str | None) -> None:
-    """To that pour's taps; None leaves it."""
-    if pour_id is None:
-        st.query_params.pop("pour", None)
-    else:
-        st.query_params["pour"] = pour_id
+def typed(tap: dict[str, Any]) -> bool:
+    """Whether a load's or pass's tap is what a form added: it then says its own time."""
+    return any(f";{column}=" in tap["subject"] for column in ("arrived", "start"))
+
+
+def go(pour_id: str | None, form: bool = False) -> None:
+    """To that pour's taps, or its form; None leaves it."""
+    for name in ("fill_faults", "filled", "fill_odd"):
+        if not (form and st.session_state.get("filled")):
+            st.session_state.pop(name, None)
+    for name, value in (("pour", pour_id), ("form", "1" if form else None)):
+        if value is None:
+            st.query_params.pop(name, None)
+        else:
+            st.query_params[name] = value
 
 
 @told
@@ -242,6 +276,15 @@ def describe(pour_id: str, name: str, value: str) -> None:
         stamps.tap(kept.store(), pour_id, mark)
         return
     stamps.tap(kept.store(), pour_id, stamps.Tap("describe", f"{name}={value}", now()))
+
+
+@told
+def measured(pour_id: str, name: str, key: str) -> None:
+    """Say a number of the pour, as typed in the units shown."""
+    value = st.session_state[key]
+    if value is not None:
+        said = f"{name}={_house(name, float(value))}"
+        stamps.tap(kept.store(), pour_id, stamps.Tap("describe", said, now()))
 
 
 @told
@@ -281,7 +324,7 @@ def _house(name: str, value: object) -> str:
             written = units.checked_unit(units.unit_in(unit, words.units()), unit)
             value = float(units.to_house(np.array([value], dtype=float), written, unit)[0])
         return f"{value:.10g}"
-    return str(value).replace(";", ",").replace("=", " ")
+    return escaped(str(value))
 
 
 assert "site" in FROM_JOB

@@ -4,10 +4,14 @@ Another language is another file. A string that a language lacks is said in Engl
 """
 
 import functools
+import re
 import tomllib
 from pathlib import Path
 
 import streamlit as st
+
+from pourstats.logs.choice_words import choice_label
+from pourstats.logs.tables import TABLES
 
 FOLDER = Path(__file__).parent / "strings"
 LANGUAGES = {path.stem: path for path in sorted(FOLDER.glob("*.toml"))}
@@ -43,8 +47,45 @@ def say(name: str, /, **values: object) -> str:
 
 def word(group: str, value: str) -> str:
     """A choice of the log (``hard_trowel``) as people of that language say it."""
-    name = f"{group}.{value}"
-    return strings(language()).get(name) or value.replace("_", " ")
+    found = strings(language()).get(f"{group}.{value}")
+    return found or choice_label(value, "es" if language() == "es" else "en")
+
+
+def reason(text: str) -> str:
+    """A fault in the language chosen; in English where that language has no words for it.
+
+    ``[fault]`` of ``en.toml`` holds the texts as the checks write them, braces standing for what
+    differs; other languages have the same names.
+    """
+    if language() == "en":
+        return text
+    for name, pattern in _reasons():
+        found = pattern.fullmatch(text)
+        told = strings(language()).get(name)
+        if found is not None and told:
+            return told.format(**{key: _part(part) for key, part in found.groupdict().items()})
+    return text
+
+
+@functools.cache
+def _reasons() -> list[tuple[str, re.Pattern[str]]]:
+    found = []
+    for name, text in strings("en").items():
+        if name.startswith("fault."):
+            pattern = re.sub(r"\\{(\w+)\\}", r"(?P<\1>.+?)", re.escape(text))
+            found.append((name, re.compile(pattern)))
+    return found
+
+
+def _part(text: str) -> str:
+    """What stands in a fault's braces: a column or table by its label, the rest as it is."""
+    for table in TABLES.values():
+        if text == table.name:
+            return table.spanish if language() == "es" else table.english
+        for column in table.columns:
+            if text in (column.name, column.name.replace("_", " ")):
+                return column.spanish if language() == "es" else column.english
+    return text
 
 
 def choose() -> None:

@@ -173,6 +173,25 @@ def _pairs(text: str) -> Row:
     return {name.strip(): _unescaped(value.strip()) for name, _, value in pairs}
 
 
+def labelled(taps: Iterable[Mapping[str, Any]]) -> tuple[dict[str, Row], dict[str, Row]]:
+    """Loads and passes as tapped, by label in time order, whole or not: of a load without a number
+    ``ticket`` is missing, of one not yet typed in ``volume``."""
+    standing = sorted(
+        (tap for tap in taps if tap.get("undone") != "yes" and tap.get("at") is not None),
+        key=lambda tap: tap["at"],
+    )
+    loads, passes = (
+        _numbered(standing, times, word)
+        for times, word in ((LOAD_TIMES, "load"), (PASS_TIMES, "pass"))
+    )
+    return loads, passes
+
+
+def escaped(value: str) -> str:
+    """A value as a subject carries it."""
+    return value.replace("%", "%25").replace(";", "%3B").replace("=", "%3D")
+
+
 def _unescaped(value: str) -> str:
     return value.replace("%3B", ";").replace("%3D", "=").replace("%25", "%")
 

@@ -94,9 +94,9 @@ def load(
     Pours go first. A file whose header has a kept mapping is read by it, whatever its name.
     """
     report = Report()
-    loading = _Loading(store, report, progress)
+    loading = Loading(store, report, progress)
     parts = [part for path in paths for part in loading.parts(path)]
-    parts.sort(key=_rank)
+    parts.sort(key=rank)
     books_of = [part for part in parts if len(part.tables) > 1]
     if len(books_of) > 1:
         # Pours of every workbook first: rows of one may belong to a pour of another.
@@ -109,7 +109,8 @@ def load(
     return report
 
 
-def _rank(part: Part) -> int:
+def rank(part: Part) -> int:
+    """Where a file stands among those of a load: pours first."""
     names = {table.name for table, _ in part.tables}
     if part.mapped and "pours" not in names:
         return 3
@@ -118,7 +119,9 @@ def _rank(part: Part) -> int:
     return 1 if "pours" in names else 2
 
 
-class _Loading:
+class Loading:
+    """One load under way: its files, its report, and the change that its rows belong to."""
+
     def __init__(
         self,
         store: Store,
@@ -161,7 +164,7 @@ class _Loading:
         part = self._part(path)
         if part is None:
             names = ", ".join(f"{name}.csv" for name in TABLES)
-            self._fail(
+            self.fail(
                 path, f"no log table is called so; name it after what it holds: {names}; or, if"
                 f" another program wrote it, `pourstats map {path.name}` shows how to read it"
             )  # fmt: skip
@@ -223,7 +226,7 @@ class _Loading:
                 if table is not None and not isinstance(sheet, tuple):
                     intake.check_header(sheet, table)
         except files.UnusableError as error:
-            self._fail(path, str(error))
+            self.fail(path, str(error))
             return part
         unknown = []
         for sheet in sheets:
@@ -247,7 +250,8 @@ class _Loading:
         self.report.usable += 1
         return part
 
-    def _fail(self, path: Path, reason: str) -> None:
+    def fail(self, path: Path, reason: str) -> None:
+        """Set a whole file aside."""
         fault = Fault(path.name, None, None, None, reason)
         self.report.set_aside.append(fault)
         self.report.unusable += 1
@@ -263,7 +267,7 @@ class _Loading:
             try:
                 rows = self._checked(part, table, sheet)
             except files.UnusableError as error:
-                self._fail(part.path, str(error))
+                self.fail(part.path, str(error))
                 return
             if rows is not None:
                 ready.append(rows)

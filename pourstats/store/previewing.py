@@ -50,7 +50,7 @@ def read(store: Store, contents: Mapping[str, bytes]) -> Upload:
     """Files by name → sheets. The names say which log table each holds, as for a load."""
     report = loading.Report()
     with tempfile.TemporaryDirectory() as folder:
-        work = loading._Loading(store, report, lambda line: None)
+        work = loading.Loading(store, report, lambda line: None)
         parts = []
         for name, data in contents.items():
             path = Path(folder) / Path(name).name
@@ -70,14 +70,14 @@ def _uploads(store: Store) -> Path:
     return store.path.resolve().with_name(f"{store.path.stem}_uploads")
 
 
-def _read(work: loading._Loading, part: loading.Part) -> loading.Part:
+def _read(work: loading.Loading, part: loading.Part) -> loading.Part:
     tables: list[tuple[Table, files.Sheet | None]] = []
     for table, sheet in part.tables:
         if sheet is None:
             try:
                 sheet = files.read_csv(part.path, part.name)
             except files.UnusableError as error:
-                work._fail(part.path, str(error))
+                work.fail(part.path, str(error))
                 return replace(part, tables=[])
             if sheet is None:
                 work.report.warnings.append(f"{part.name}: is empty")
@@ -104,9 +104,9 @@ def put_in(store: Store, upload: Upload) -> loading.Report:
         usable=len(upload.parts),
         unusable=len(upload.unusable),
     )
-    work = loading._Loading(store, report, lambda line: None)
+    work = loading.Loading(store, report, lambda line: None)
     work.unusable = list(upload.unusable)
-    parts = sorted(upload.parts, key=loading._rank)
+    parts = sorted(upload.parts, key=loading.rank)
     for part in parts:
         work.store_part(part, [t for t in part.tables if t[0].name == "pours"])
     for part in parts:
