@@ -83,24 +83,41 @@ class Store:
             if not self.exists():
                 if not create:
                     raise Refusal(f"there is no store at {self.path}", status=1)
-                try:
-                    self.path.parent.mkdir(parents=True, exist_ok=True)
-                    if self.path.is_file() and self.path.stat().st_size == 0:
-                        # An empty file is no database to DuckDB.
-                        self.path.unlink()
-                except OSError as error:
-                    raise Refusal(
-                        f"can't make {error.filename or self.path.parent} ({error.strerror}); name"
-                        " another place with --store"
-                    ) from None
+                self._make()
             with self._opened(read_only=False) as connection:
-                # New, or made by a process that was stopped before it could fill it.
+                # Made by a process of an earlier version that was stopped before it filled it.
                 if schema.is_blank(connection):
                     schema.create(connection)
                 elif self._check(connection) < schema.VERSION:
                     schema.upgrade(connection)
                 schema.refresh_house(connection)
                 yield connection
+
+    def _make(self) -> None:
+        """Make the store whole under another name, then give it its own: a process that is stopped
+        on the way leaves no store rather than half of one."""
+        new = self.path.with_name(f"{self.path.name}.new-{os.getpid()}")
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            if self.path.is_file() and self.path.stat().st_size == 0:
+                # An empty file is no database to DuckDB.
+                self.path.unlink()
+            new.unlink(missing_ok=True)
+            try:
+                with Store(new)._opened(read_only=False) as connection:
+                    schema.create(connection)
+                publish(new, self.path)
+            finally:
+                _SEEN.discard(new)
+                new.unlink(missing_ok=True)
+                new.with_name(f"{new.name}.wal").unlink(missing_ok=True)
+        except Refusal as error:
+            raise Refusal(str(error).replace(str(new), str(self.path)), error.status) from None
+        except OSError as error:
+            raise Refusal(
+                f"can't make {error.filename or self.path.parent} ({error.strerror}); name"
+                " another place with --store"
+            ) from None
 
     @contextmanager
     def _opened(self, read_only: bool) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -191,6 +208,35 @@ class Store:
             f"{self.path} is not a pourstats store, or is damaged. `pourstats restore` puts a"
             " backup in its place; --store names another"
         )
+
+
+def publish(new: Path, path: Path) -> bool:
+    """Give a finished file its name, on the disk too; False where a file of that name has come
+    meanwhile, which stays. Raises OSError."""
+    with new.open("rb+") as file:
+        os.fsync(file.fileno())
+    try:
+        os.link(new, path)
+    except FileExistsError:
+        return False
+    except OSError:
+        # A file system without links.
+        if path.exists():
+            return False
+        new.replace(path)
+    new.unlink(missing_ok=True)
+    settle(path.parent)
+    return True
+
+
+def settle(folder: Path) -> None:
+    """Have the folder's names written to the disk, where the system can."""
+    with suppress(OSError, AttributeError):
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def _holder(text: str) -> str:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourstats.faults import Refusal
 from pourstats.store import books
-from pourstats.store.database import Store
+from pourstats.store.database import Store, publish, settle
 from pourstats.store.schema import first_row, meta_number
 
 if TYPE_CHECKING:
@@ -25,12 +27,12 @@ def backup(store: Store, target: Path) -> int:
         raise Refusal(f"there is no store at {store.path} to back up", status=1)
     if target.exists():
         raise Refusal(f"{target} is there already; name a new file, so that no backup is lost")
-    with store.write(create=False) as connection:
+    with store.read() as connection:
         digest = _digest(connection)
         part = target.with_name(target.name + ".part")
-        _forget(part)
         try:
-            connection.execute(f"ATTACH '{_escaped(part)}' AS copied")
+            _forget(part)
+            connection.execute(f"ATTACH '{_escaped(part)}' AS copied (READ_WRITE)")
             try:
                 name = first_row(connection.execute("SELECT current_database()"))
                 assert name is not None
@@ -38,9 +40,11 @@ def backup(store: Store, target: Path) -> int:
                 connection.execute("INSERT INTO copied.meta VALUES ('backup_digest', ?)", [digest])
             finally:
                 connection.execute("DETACH copied")
-            part.replace(target)
+            if not publish(part, target):
+                raise FileExistsError(f"{target} came meanwhile")
         except Exception as error:
-            _forget(part)
+            with contextlib.suppress(OSError):
+                _forget(part)
             raise Refusal(f"the backup {target} can't be written ({_first_line(error)})") from None
         pours = first_row(connection.execute("SELECT count(*) FROM pours"))
         return int(pours[0]) if pours else 0
@@ -62,18 +66,26 @@ def restore(store: Store, source: Path) -> tuple[int, Path | None]:
     try:
         store.path.parent.mkdir(parents=True, exist_ok=True)
         _forget(part)
-        part.write_bytes(source.read_bytes())
+        shutil.copyfile(source, part)
     except OSError as error:
-        _forget(part)
+        with contextlib.suppress(OSError):
+            _forget(part)
         raise Refusal(f"{source} can't be copied ({error.strerror})") from None
     try:
         pours = _checked(part, source)
-        replaced = _set_by(store)
+        replaced = _free_name(store) if store.exists() else None
         if replaced is not None:
             _note(part, replaced)
-        part.replace(store.path)
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        _swap(store, part, replaced)
+    except OSError as error:
+        raise Refusal(
+            f"{store.path} can't be replaced ({error.strerror}); the store is as it was"
+        ) from None
     finally:
-        _forget(part)
+        with contextlib.suppress(OSError):
+            _forget(part)
     return pours, replaced
 
 
@@ -95,19 +107,45 @@ def _refuse_foreign(store: Store) -> None:
             raise
 
 
-def _set_by(store: Store) -> Path | None:
-    """Move the store that is to be replaced beside its place; where it lies now."""
-    if not store.exists():
-        return None
-    with _held(store):
-        pass
+def _free_name(store: Store) -> Path:
+    """Where the store that is to be replaced will lie: beside, under a name that is not taken."""
     stamp = books.now().strftime("%Y%m%d-%H%M%S")
-    aside = store.path.with_name(f"{store.path.stem}.replaced-{stamp}{store.path.suffix}")
-    log = store.path.with_name(store.path.name + ".wal")
-    store.path.replace(aside)
-    if log.exists():
-        log.replace(aside.with_name(aside.name + ".wal"))
-    return aside
+    count = 0
+    while True:
+        again = f"-{count}" if count else ""
+        name = f"{store.path.stem}.replaced-{stamp}{again}{store.path.suffix}"
+        aside = store.path.with_name(name)
+        if not aside.exists():
+            return aside
+        count += 1
+
+
+def _swap(store: Store, part: Path, aside: Path | None) -> None:
+    """Put ``part`` in the store's place. At every moment there is a whole store there, and the one
+    that was there keeps a name."""
+    with _held(store):
+        if aside is not None:
+            _also_named(store.path, aside)
+        log = store.path.with_name(store.path.name + ".wal")
+        if log.exists():
+            # Of a store that can't be opened: it must not meet the new one.
+            kept = aside if aside is not None else _free_name(store)
+            _also_named(log, kept.with_name(kept.name + ".wal"))
+            log.unlink()
+        if os.name != "nt":
+            part.replace(store.path)
+    if os.name == "nt":
+        # A file that is open can't be replaced there.
+        part.replace(store.path)
+    settle(store.path.parent)
+
+
+def _also_named(path: Path, name: Path) -> None:
+    try:
+        os.link(path, name)
+    except OSError:
+        # A file system without links.
+        shutil.copy2(path, name)
 
 
 def _note(part: Path, replaced: Path) -> None:
@@ -122,12 +160,14 @@ def _note(part: Path, replaced: Path) -> None:
 @contextlib.contextmanager
 def _held(store: Store) -> Iterator[None]:
     """Nobody else holds the store, or Refusal; a damaged one may be replaced all the same."""
-    try:
-        with store.write(create=False):
-            yield
-    except Refusal as error:
-        if "held by" in str(error):
-            raise
+    with contextlib.ExitStack() as stack:
+        try:
+            if store.exists():
+                connection = stack.enter_context(store.write(create=False))
+                connection.execute("CHECKPOINT")
+        except Refusal as error:
+            if "held by" in str(error):
+                raise
         yield
 
 
