@@ -14,6 +14,7 @@ Caution = dict[str, str]
 HARD = ("trowel", "hard_trowel")
 OUTDOORS = ("driveway", "patio", "walk", "porch")
 CLOSED = ("basement", "garage", "shop", "warehouse")
+RAIN_IN = 0.01
 CHILL_F = 20.0
 """Wind chill from which the cold is named. Common practice, no source."""
 FROSTBITE_CHILL_F = -18.0
@@ -43,6 +44,10 @@ class Slab:
     latitude: float
     wind_chill_f: float
     """Lowest while people are there; NaN indoors and where unknown."""
+    rain_in: float
+    """Forecast while the surface can be spoiled."""
+    rain_from: str
+    """Its first clock time."""
     crust: bool
     wet: bool
     """Bleed water may still stand when it is stiff enough."""
@@ -57,7 +62,7 @@ class Slab:
 
 def cautions(slab: Slab) -> list[Caution]:
     """The cautions that matter for a slab, the most urgent first."""
-    found = [*_people(slab), *_drying(slab), *_finish(slab), *_cold_and_hot(slab)]
+    found = [*_people(slab), *_rain(slab), *_drying(slab), *_finish(slab), *_cold_and_hot(slab)]
     return found + _saw(slab)
 
 
@@ -106,6 +111,18 @@ def _people(slab: Slab) -> list[Caution]:
             }
         )
     return found
+
+
+def _rain(slab: Slab) -> list[Caution]:
+    if slab.rain_in < RAIN_IN:
+        return []
+    return [
+        {
+            "do": "Have sheets there for the whole slab, or put it off; never trowel rain in.",
+            "because": f"Rain from {slab.rain_from}, {slab.rain_in:.2f} in, before it can take it.",
+            "source": "the forecast; common practice",
+        }
+    ]
 
 
 def _drying(slab: Slab) -> list[Caution]:

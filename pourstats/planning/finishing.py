@@ -28,6 +28,9 @@ FRAMES = ("pours", "passes", "trucks", "weather", "sites", "crew_time")
 USUAL_START = "07:00"
 SAW_FT_H = {"early_entry": 220.0, "conventional": 150.0, "handheld": 90.0}
 """Feet of joint an hour. Common practice, no source."""
+SAW_WORDS = {"early_entry": "early entry", "conventional": "a wet saw", "handheld": "a handheld"}
+RAIN_AFTER_H = 2.0
+"""Rain spoils a surface until some hours after the last pass. Common practice, no source."""
 FEW = 8
 """Below this many pours the clock says that it rests mostly on published values."""
 
@@ -55,16 +58,19 @@ def finishing(
     fitted = clock_before(frames, jobs, rules, seed)
     weather = whole_weather(forecast, frames.get("weather"), jobs)
     cast = fitted.forecast(jobs, weather, seed=seed)
-    methods = [_method(word) for word in saw_words(jobs, frames.get("pours"))]
+    sawn = saw_words(jobs, frames.get("pours"))
+    methods = [_method(word) for word in sawn]
     opening, closing = saw.window_draws(cast, methods, fitted.cuts_earlier, seed)
     faults = forecast_faults(jobs, forecast, cast.first_h, cast.last_h)
     dried = drying(jobs, weather, cast, rules, frames.get("sites"))
+    saw_notes = _saw_notes(jobs, sawn)
     told = [
         _job(
-            cast, row, opening, closing, dried, methods[row], rules, start_notes[row] + faults[row]
+            cast, row, opening, closing, dried, sawn[row], rules, weather,
+            start_notes[row] + saw_notes[row] + faults[row],
         )
         for row in range(len(jobs))
-    ]
+    ]  # fmt: skip
     few = fitted.pours < FEW
     notes = list(cast.conditions.notes)
     if fitted.pours == 0:
@@ -156,6 +162,14 @@ def saw_words(jobs: pd.DataFrame, pours: pd.DataFrame | None) -> list[str]:
     return [word or usual for word in words(jobs, "saw_type")]
 
 
+def _saw_notes(jobs: pd.DataFrame, sawn: list[str]) -> list[list[str]]:
+    """What is assumed of the saw, one list a job; empty where the order says."""
+    return [
+        [] if word else [f"The order doesn't say how it is sawn: {SAW_WORDS[usual]} is assumed."]
+        for word, usual in zip(words(jobs, "saw_type"), sawn, strict=True)
+    ]
+
+
 def drying(
     jobs: pd.DataFrame,
     weather: pd.DataFrame | None,
@@ -168,7 +182,7 @@ def drying(
     As the measure `pour_weather` has it (Uno 1998); unknown indoors and without a forecast.
     """
     whole = jobs.assign(place_end=jobs["place_start"])
-    found = conditions(whole, weather, sites, house)
+    found = conditions(whole, weather, sites, house, plant=cast.clock.plant)
     inside = np.array([word == "indoors" for word in words(jobs, "exposure")])
     rate = evaporation.uno_lb_ft2_h(
         found.concrete_f[:, None], found.air_f, found.humidity_pct, found.wind_mph
@@ -233,11 +247,12 @@ def _job(
     opening: Array,
     closing: Array,
     dried: tuple[Array, Array, Conditions],
-    method: saw.Method | None,
+    sawn: str,
     house: Mapping[str, Any],
+    weather: pd.DataFrame | None,
     notes: list[str],
 ) -> dict[str, Any]:
-    job = cast.jobs.iloc[row]
+    job, method = cast.jobs.iloc[row], _method(sawn)
     first, last = cast.first_h[row], cast.last_h[row]
     passes = []
     for number_ in range(1, cast.pass_start_h.shape[2] + 1):
@@ -262,9 +277,9 @@ def _job(
             "saw_close": moment(float(ends[1]["p50"])),
             "saw_close_p10": moment(float(ends[1]["p10"])),
         }
-        chance_sawn = round(float(np.mean(opening[row] + _saw_h(job, method) <= day_end)), 3)
+        chance_sawn = round(float(np.mean(opening[row] + _saw_h(job, sawn) <= day_end)), 3)
     mean, most, found = dried
-    slab, index = _slab(cast, row, dried, method, house)
+    slab, index = _slab(cast, row, dried, sawn, house, weather)
     long = float(np.median((cast.place_end_h[row] - hours([job["place_start"]])[0]) * 60)) > 60
     away = float(quantiles(first)["p10"])
     kind = str(job.get("slab_type") or "")
@@ -302,8 +317,9 @@ def _slab(
     cast: clock.Forecast,
     row: int,
     dried: tuple[Array, Array, Conditions],
-    method: saw.Method | None,
+    sawn: str,
     house: Mapping[str, Any],
+    weather: pd.DataFrame | None,
 ) -> tuple[Slab, float]:
     """What the cautions look at, and the greatest heat index of the day."""
     jobs, (mean, most, found) = cast.jobs, dried
@@ -322,14 +338,15 @@ def _slab(
         own = sites[sites["site"].astype(str) == str(one["site"].iloc[0])]
         if len(own) and pd.notna(own["latitude"].iloc[0]):
             latitude = own["latitude"].iloc[0]
-    saw_word = words(one, "saw_type")[0] or (method or "none")
     unknown = float("nan")
+    until_h = float(np.median(cast.last_h[row])) + RAIN_AFTER_H
+    rain_in, rain_from = rain(one, weather, until_h) if outdoors else (0.0, "")
     return (
         Slab(
             slab_type=words(one, "slab_type")[0],
             exposure=words(one, "exposure")[0],
             finish=words(one, "finish")[0],
-            saw=saw_word,
+            saw=sawn or "none",
             thickness_in=float(number(one, "thickness", 4.0)[0]),
             slump_in=float(number(one, "slump")[0]),
             concrete_f=float(number(one, "concrete_temp")[0]),
@@ -341,6 +358,8 @@ def _slab(
             evaporation_max_lb_ft2_h=float(most[row]),
             latitude=unknown if latitude is None else float(latitude),
             wind_chill_f=chill if told and outdoors else unknown,
+            rain_in=rain_in,
+            rain_from=rain_from,
             crust=bool(cast.science.crust[row]) and told,
             wet=bool(cast.science.wet[row] > 0.1),
             base=frozenset(w.strip() for w in words(one, "base")[0].split(";") if w.strip()),
@@ -361,13 +380,29 @@ def _day_end(job: pd.Series[Any], house: Mapping[str, Any]) -> float:
     return float(hours([day + pd.Timedelta(text + ":00")])[0])
 
 
-def _saw_h(job: pd.Series[Any], method: saw.Method) -> float:
+def rain(job: pd.DataFrame, weather: pd.DataFrame | None, until_h: float) -> tuple[float, str]:
+    """Inches of rain forecast from first concrete until a moment (hours since 1970), and its start.
+
+    ``job`` is one row. 0 and an empty text where none is forecast, or nobody says.
+    """
+    if weather is None or "rain" not in weather:
+        return 0.0, ""
+    own = weather[np.array(words(weather, "site")) == words(job, "site")[0]].sort_values("time")
+    time, fallen = hours(own["time"]), number(own, "rain", 0.0)
+    begun = float(hours(job["place_start"])[0])
+    wet = (time > begun) & (time <= until_h) & (fallen > 0.0)
+    if not wet.any():
+        return 0.0, ""
+    return float(fallen[wet].sum()), f"{pd.Timestamp(own['time'].to_numpy()[wet][0]):%H:%M}"
+
+
+def _saw_h(job: pd.Series[Any], sawn: str) -> float:
     """Hours of sawing: the ordered length, else joints both ways at thirty thicknesses."""
     one = pd.DataFrame([job])
     area, thick = number(one, "area", 1000.0)[0], number(one, "thickness", 4.0)[0]
     spacing = min(thick * 30.0 / 12.0, 15.0)
     length = number(one, "saw_length", 2.0 * area / spacing)[0]
-    return float(length / SAW_FT_H[method])
+    return float(length / SAW_FT_H[sawn])
 
 
 def _set(slab_f: float) -> dict[str, float | None]:

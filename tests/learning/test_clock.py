@@ -496,3 +496,17 @@ def test_the_saws_opening_leans_on_the_crews_cuts_as_far_as_they_tell(ratios, lo
     assert low < middle < high
     late = np.min(ratios) > 0.5
     assert (0.12 < spread < 0.25) if late else spread < 0.1
+
+
+def test_concrete_of_a_warm_plant_is_expected_warm():
+    """Loads logged at 75 degF in 50 degF air: a job that doesn't say gets the like, not 53."""
+    weather = steady(50.0, time=pd.date_range("2031-04-30", periods=72, freq="h"))
+    weather = pd.concat(
+        [weather.assign(time=weather["time"] + pd.Timedelta(days=3 * k)) for k in range(20)]
+    )
+    record = _pours(30, 150.0, np.random.default_rng(9), concrete_temp=75.0)
+    record.loc[::3, "concrete_temp"] = np.nan
+    new = job(place_start=pd.Timestamp("2031-06-10 07:00"))
+    told = clock.fit(record, weather=weather).forecast(new, weather).conditions.concrete_f
+    assert told[0] == pytest.approx(75, abs=3)
+    assert clock.fit(None).forecast(new, weather).conditions.concrete_f[0] == pytest.approx(53)

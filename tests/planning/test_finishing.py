@@ -156,6 +156,25 @@ def test_a_forecast_of_another_month_is_not_used():
     assert one(forecast=far)["since_placed_min"] == one(forecast=pd.DataFrame())["since_placed_min"]
 
 
+def test_rain_while_it_is_soft_is_told_and_later_rain_is_not():
+    rain = np.zeros(72)
+    rain[24 + 10] = 0.15  # at ten, three hours after first concrete
+    wet = [c for c in one(forecast=weather(rain=rain))["cautions"] if "Rain" in c["because"]]
+    assert "Rain from 10:00, 0.15 in" in wet[0]["because"]
+    dry = np.roll(rain, 20)
+    assert not [c for c in one(forecast=weather(rain=dry))["cautions"] if "Rain" in c["because"]]
+    roofed = one(jobs(exposure="indoors"), weather(rain=rain))
+    assert not [c for c in roofed["cautions"] if "Rain" in c["because"]]
+
+
+def test_a_saw_that_nobody_ordered_is_assumed_and_said():
+    assert any("wet saw is assumed" in note for note in one(jobs(saw_type=None))["notes"])
+    slow = [
+        one(jobs(saw_type=t, saw_length=900.0))["chance_sawn"] for t in ("conventional", "handheld")
+    ]
+    assert slow[0] > slow[1]
+
+
 def test_a_start_that_nobody_agreed_is_assumed_and_said():
     job = one(jobs(place_start=pd.NaT, earliest_start=DAY + pd.Timedelta(hours=9)))
     assert job["place_start"] == "2031-07-08T09:00"
@@ -204,8 +223,8 @@ def _slab(**changes):
         "slab_type": "garage", "exposure": "shade", "finish": "trowel", "saw": "none",
         "thickness_in": 4.0, "slump_in": 4.0, "concrete_f": 70.0, "slab_f": 70.0, "air_low_f": 60.0,
         "air_high_f": 75.0, "heat_index_f": 75.0, "evaporation_lb_ft2_h": 0.04,
-        "evaporation_max_lb_ft2_h": 0.06, "latitude": 40.0, "wind_chill_f": 60.0, "crust": False,
-        "wet": False,
+        "evaporation_max_lb_ft2_h": 0.06, "latitude": 40.0, "wind_chill_f": 60.0, "rain_in": 0.0,
+        "rain_from": "", "crust": False, "wet": False,
     }  # fmt: skip
     return Slab(**(usual | changes))
 
@@ -225,6 +244,7 @@ def _slab(**changes):
         ({"air_low_f": 20.0, "slab_f": 27.0}, "Put it off", "306R"),
         ({"air_low_f": 30.0, "slab_type": "basement"}, "vented heaters", "CIP 1"),
         ({"heat_index_f": 95.0}, "Heat index up to 95", "NWS"),
+        ({"rain_in": 0.2, "rain_from": "11:00"}, "Rain from 11:00", "forecast"),
         ({"wind_chill_f": 5.0}, "Wind chill down to 5", "NWS"),
         ({"wind_chill_f": -20.0}, "freezes within half an hour", "NWS"),
         ({"evaporation_max_lb_ft2_h": 0.25}, "over 0.2", "ACI 305R"),

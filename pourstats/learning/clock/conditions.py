@@ -7,7 +7,7 @@ and `told` says how much of the weather was really there.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -63,6 +63,41 @@ class Conditions:
         return np.asarray(np.maximum(self.place_min - LEAD_FREE_MIN, 0.0))
 
 
+@dataclass(frozen=True)
+class Plant:
+    """How warm concrete comes by the air of its first hour: nearer to 70 degF than the air is.
+
+    Common practice without a source, until loads are measured.
+    """
+
+    warmer_f: float = 0.0
+    per_10_f: float = 0.0
+
+    @classmethod
+    def of(cls, found: Conditions) -> Plant:
+        """Learn from the pours that have a concrete temperature and weather, leaning to usual."""
+        logged = number(found.frame, "concrete_temp")
+        air = found.air_f[:, :3].mean(axis=1)
+        known = ~np.isnan(logged) & (found.told > 0.0)
+        x = np.stack([np.ones(known.sum()), (air[known] - 65.0) / 10.0], axis=1)
+        off = logged[known] - cls().usual_f(air[known])
+        # Loads scatter by 5 degF; plants differ by 5, and by 2 for 10 degF of air.
+        lean = np.diag([1.0, 6.0])
+        warmer, slope = np.linalg.solve(x.T @ x + lean, x.T @ off)
+        return cls(float(warmer), float(slope))
+
+    def usual_f(self, air_f: Array) -> Array:
+        """Degrees F of fresh concrete at an air temperature."""
+        usual = air_f + 0.15 * (70.0 - air_f)
+        return np.asarray(usual + self.warmer_f + self.per_10_f * (air_f - 65.0) / 10.0)
+
+    def fills(self, found: Conditions) -> Conditions:
+        """Conditions whose blank concrete temperatures are this plant's."""
+        blank = np.isnan(number(found.frame, "concrete_temp"))
+        usual = self.usual_f(found.air_f[:, :3].mean(axis=1))
+        return replace(found, concrete_f=np.where(blank, usual, found.concrete_f))
+
+
 def hours(times: Any) -> Array:
     """Clock times as hours since 1970, NaN where blank."""
     stamps = pd.to_datetime(pd.Series(times)).to_numpy().astype("datetime64[s]")
@@ -93,11 +128,13 @@ def conditions(
     sites: pd.DataFrame | None = None,
     house: Mapping[str, Any] | None = None,
     place_min: Array | None = None,
+    plant: Plant | None = None,
 ) -> Conditions:
     """The conditions of pours or jobs (rows with place_start).
 
     ``place_min`` is the length of placing where it isn't logged; ``house`` gives the default
-    latitude and longitude, needed only where the sun has to be reckoned from cloud.
+    latitude and longitude, needed only where the sun has to be reckoned from cloud; ``plant`` how
+    warm concrete comes where nobody says.
     """
     frame = frame.reset_index(drop=True)
     begun = hours(frame["place_start"]) if "place_start" in frame else np.full(len(frame), np.nan)
@@ -146,9 +183,8 @@ def conditions(
     # Ground under a slab lags the day's air and is a little cooler by late morning.
     ground = np.where(np.isnan(ground), found["air_temp"][:, :6].mean(axis=1) + 2.0, ground) - 1.0
     fresh = number(frame, "concrete_temp")
-    early = found["air_temp"][:, :3].mean(axis=1)
-    # Ordinary concrete comes nearer to 70 degF than the air is (common practice, no source).
-    fresh = np.where(np.isnan(fresh), early + 0.15 * (70.0 - early), fresh)
+    usual = (plant or Plant()).usual_f(found["air_temp"][:, :3].mean(axis=1))
+    fresh = np.where(np.isnan(fresh), usual, fresh)
     return Conditions(
         frame=frame,
         start_h=start,

@@ -16,7 +16,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pourstats.learning.clock import features, physics, placing, saw
-from pourstats.learning.clock.conditions import Conditions, conditions, hours, number, words
+from pourstats.learning.clock.conditions import (
+    Conditions,
+    Plant,
+    conditions,
+    hours,
+    number,
+    words,
+)
 from pourstats.learning.clock.habits import FLOOR_MIN, Chasing, RideOn, Tools
 from pourstats.learning.clock.passes import Passes, pass_draws, passes_of
 from pourstats.learning.clock.record import Record, record
@@ -75,6 +82,7 @@ class Clock:
     chasing: Chasing
     held_rate: Array
     held_wait_min: Array
+    plant: Plant
     cuts_earlier: dict[saw.Method, Array]
     cuts: dict[saw.Method, int]
     pours: int
@@ -105,7 +113,7 @@ class Clock:
         names = [f"{site} {day}" for site, day in zip(words(jobs, "site"), dates, strict=True)]
         length = self.placing.draws(jobs, seed)[:, :k]
         found = conditions(
-            jobs, weather, self.sites, self.house, place_min=np.median(length, axis=1)
+            jobs, weather, self.sites, self.house, np.median(length, axis=1), self.plant
         )
         logged = hours(jobs["place_end"]) if "place_end" in jobs else np.full(len(jobs), np.nan)
         length = np.where(np.isnan(logged)[:, None], length, found.place_min[:, None])
@@ -238,6 +246,8 @@ def fit(
     pours = pours[pd.to_datetime(pours["place_start"]).notna()] if begun else empty
     kept = record(pours, passes, crew_time)
     found = conditions(pours, weather, sites, house)
+    plant = Plant.of(found)
+    found = plant.fills(found)
     science = physics.ready(found)
     levels = features.Levels.of(found)
     table = features.table(found, science, levels)
@@ -351,6 +361,7 @@ def fit(
         chasing=chasing,
         held_rate=rate,
         held_wait_min=_waits(kept, since, offset, found, usable, posteriors, best),
+        plant=plant,
         cuts_earlier=earlier,
         cuts=cuts,
         pours=int(usable.sum()),
