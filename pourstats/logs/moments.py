@@ -91,6 +91,8 @@ def moment(text: str, order: Order | None) -> Moment | str:
     if since is not None:
         return Moment(since, 0)
     body, offset = _without_offset(plain)
+    if offset is not None and abs(offset) > 14 * 60:
+        return f"{quoted(plain)} is further from UTC than any clock"
     found, rest = _day(body, order)
     if isinstance(found, str):
         return found

@@ -311,6 +311,8 @@ def _find_pours(rows: Rows, starts: list[dt.datetime | None]) -> None:
             found.append(said)
             if start is not None:
                 _no_pour(rows, row, site or said, start, matches)
+            elif any(row == at for at, _, _, _ in rows.written.faults):
+                rows.written.covered.append((row, "pour_id"))
     rows.texts["pour_id"] = found
     if "pour_id" not in rows.written.columns:
         rows.written.columns["pour_id"] = rows.written.columns.get("site", "the pour")

@@ -302,9 +302,14 @@ class Loading:
         if not isinstance(sheet, foreign.Foreign):
             return intake.checked(sheet, table)
         mapping = self.mappings[sheet.signature]
-        given = "".join(f", {name} {value} for every row" for name, value in mapping.given.items()
-                        if name in ("site", "pour_id"))  # fmt: skip
-        self.report.warnings.append(f"{sheet.file}: read by the mapping {mapping.name}{given}")
+        given = [f"{name} {mapping.given[name]}" for name in ("site", "pour_id")
+                 if name in mapping.given]  # fmt: skip
+        if given:
+            # So that a second station's file with the same header is not taken for the first's.
+            self.report.warnings.append(
+                f"{sheet.file}: every row taken for {' and '.join(given)}, as the mapping"
+                f" {mapping.name} says"
+            )
         ours, written = translated(sheet, mapping, mappings.known(self.store))
         return intake.checked(ours, table, written)
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import pytest
 
 from pourstats.faults import Refusal
 from pourstats.logs import foreign
-from pourstats.logs.mapping import Drawn, FileMapping
-from pourstats.store import mappings
+from pourstats.logs.mapping import Drawn, FileMapping, Known
+from pourstats.logs.proposal import Wish
+from pourstats.logs.proposing import proposed
+from pourstats.store import mappings, previewing
 from pourstats.store.database import Store
 from pourstats.store.history import undo
 from pourstats.store.loading import load
+from pourstats.store.rules import set_rule
 
 STATION = FileMapping(
     "weather",
@@ -120,3 +124,167 @@ def test_mappings_are_listed_replaced_and_forgotten(tmp_path: Path) -> None:
         mappings.forget(store, "station")
     assert caught.value.status == 1
     assert load(store, [file]).status == 2
+
+
+def proposed_and_kept(store: Store, file: Path, wish: Wish) -> None:
+    (sheet,) = foreign.read(file)
+    found = proposed(sheet, wish, mappings.known(store))
+    assert found.questions == []
+    mappings.keep(store, sheet, found.mapping)
+
+
+POUR = "pour_id,date,site,slab_type,area,thickness,place_start\n"
+
+
+def test_a_timesheet_waits_for_its_pour_and_is_told_in_its_own_words(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    sheet = tmp_path / "hours.csv"
+    sheet.write_text(
+        "Name,Job No,Clock In,Clock Out\nJo,B1,6/13/2031 6:40 AM,6/13/2031 2:15 PM\n"
+        "Ray,B1,6/13/2031 2:00 PM,6/13/2031 1:00 PM\nRay,B1,6/13/2031 6:40 AM,\n"
+    )
+    proposed_and_kept(store, sheet, Wish(given={"task": "place"}))
+    report = load(store, [sheet])
+    assert report.tables["crew_time"]["set_aside"] == 3
+    (tmp_path / "pours.csv").write_text(f"{POUR}B1,2031-06-13,Oak,garage,600,4,7:00\n")
+    report = load(store, [tmp_path / "pours.csv"])
+    assert report.tables["crew_time"]["taken_up"] == 1
+    # The same folder in one go: pours first, whatever the names.
+    report = load(store, [sheet, tmp_path / "pours.csv"])
+    assert report.tables["crew_time"]["unchanged"] == 1
+    told = {f.line: f for f in report.set_aside}
+    assert {line: (f.column, f.value) for line, f in told.items()} == {
+        3: ("Clock Out", "6/13/2031 1:00 PM"), 4: ("Clock Out", None),
+    }  # fmt: skip
+    assert "comes before start" in told[3].reason
+    sheet.write_text(sheet.read_text().replace("Ray,B1,6/13/2031 6:40 AM,",
+                                               "Ray,B1,6/13/2031 6:40 AM,6/13/2031 2:00 PM"))  # fmt: skip
+    report = load(store, [sheet])
+    assert (report.tables["crew_time"]["added"], len(report.set_aside)) == (1, 1)
+
+
+def test_a_pour_logged_later_is_found_by_site_and_day_when_the_sheet_is_loaded_again(
+    tmp_path: Path,
+) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    sheet = tmp_path / "a_hours.csv"
+    sheet.write_text("Name,Site,In,Out\nJo,Oak,2031-06-13 06:40,2031-06-13 14:15\n")
+    proposed_and_kept(store, sheet, Wish(given={"task": "place"}))
+    report = load(store, [sheet])
+    assert [(f.column, f.value) for f in report.set_aside] == [("Site", "Oak")]
+    (tmp_path / "pours.csv").write_text(f"{POUR}B1,2031-06-13,Oak,garage,600,4,7:00\n")
+    report = load(store, [tmp_path])  # the store among the files is passed over
+    assert report.tables["crew_time"]["added"] == 1
+    with store.read() as connection:
+        assert connection.execute("SELECT pour_id FROM crew_time").fetchall() == [("B1",)]
+        waiting = connection.execute("SELECT count(*) FROM set_aside WHERE state = 'open'")
+        assert waiting.fetchall() == [(0,)]
+
+
+def test_the_sites_zone_and_the_house_zone_of_the_store_count(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    (tmp_path / "sites.csv").write_text("site,zone\nMill,America/Denver\nOak,\n")
+    load(store, [tmp_path / "sites.csv"])
+    set_rule(store, "zone", "America/Chicago")
+    file = tmp_path / "station.csv"
+    file.write_text(
+        "Where,UTC time,Temp_F,RH %,Wind mph\nMill,2031-06-03 12:00,60,50,5\n"
+        "Oak,2031-06-03 12:00,60,50,5\n"
+    )
+    proposed_and_kept(store, file, Wish(sets={"site": "Where"}))
+    assert load(store, [file]).status == 0
+    with store.read() as connection:
+        found = connection.execute("SELECT site, hour(time) FROM weather ORDER BY site").fetchall()
+    assert found == [("Mill", 6), ("Oak", 7)]
+
+
+def test_a_weather_year_through_the_autumn_hour_loads_twice_without_a_change(
+    tmp_path: Path,
+) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    file = tmp_path / "station.csv"
+    rows = "".join(f"2031-11-02 {hour:02d}:00,{hour + 10},50,5\n" for hour in range(4, 12))
+    file.write_text(f"UTC time,Temp_C,RH %,Wind mph\n{rows}")
+    proposed_and_kept(store, file, Wish(given={"site": "Mill"}, zone="America/Chicago"))
+    report = load(store, [file])
+    assert (report.status, report.tables["weather"]["added"]) == (0, 7)
+    assert any("station.csv: the clock showed an hour twice on 2031-11-02; 1 reading" in line
+               for line in report.warnings)  # fmt: skip
+    again = load(store, [file])
+    assert again.tables["weather"]["unchanged"] == 7
+    with store.read() as connection:
+        found = connection.execute(
+            "SELECT round((air_temp - 32) / 1.8) FROM weather WHERE time = '2031-11-02 01:00'"
+        ).fetchall()
+        assert connection.execute("SELECT count(*) FROM history").fetchall() == [(0,)]
+    assert found == [(17.0,)]  # 7:00 UTC, the second 1:00 of the night
+
+
+def test_sheets_of_a_workbook_with_a_mapping_are_read(tmp_path: Path) -> None:
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    page = book.active
+    assert page is not None
+    for row in (["Station 7"], [], ["UTC time", "Temp_F", "RH %", "Wind mph"],
+                [dt.datetime(2031, 6, 3, 12), 60, 50, 5]):  # fmt: skip
+        page.append(row)
+    other = book.create_sheet("Lunch")
+    other.append(["what", "cost"])
+    other.append(["soup", 7])
+    book.save(tmp_path / "b.xlsx")
+    store = Store(tmp_path / "s.duckdb")
+    sheet = mappings.opened(tmp_path / "b.xlsx", "Sheet")
+    found = proposed(sheet, Wish(given={"site": "Mill"}, zone="America/Denver"), Known())
+    mappings.keep(store, sheet, found.mapping)
+    report = load(store, [tmp_path / "b.xlsx"])
+    assert (report.status, report.tables["weather"]["added"]) == (0, 1)
+    assert any("Lunch" in line for line in report.warnings)
+    with store.read() as connection:
+        assert connection.execute("SELECT site, hour(time), _line FROM weather").fetchall() == [
+            ("Mill", 6, 4)
+        ]
+    with pytest.raises(Refusal, match="Lunch"):
+        mappings.opened(tmp_path / "b.xlsx")
+
+
+def test_an_upload_in_the_browser_is_read_by_the_mapping_and_mended_in_place(
+    tmp_path: Path,
+) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    text = "a note above\n\nWS,T,RH,Where,When\n10,20,50,Mill,2031-06-03 06:00\n"
+    text += "10,abc,50,Mill,2031-06-03 07:00\n"
+    file = tmp_path / "station.csv"
+    file.write_text(text)
+    kept(store, file, STATION)
+    upload = previewing.read(store, {"station.csv": text.encode()})
+    report = previewing.preview(store, upload)
+    assert [(f.line, f.column, f.value) for f in report.set_aside] == [(5, "T", "abc")]
+    (broken,) = previewing.broken(upload, report)
+    assert broken.cells[5] == ["10", "abc", "50", "Mill", "2031-06-03 07:00"]
+    upload = previewing.mended(
+        upload, "station.csv", None, {5: ["10", "21", "50", "Mill", "2031-06-03 07:00"]}
+    )
+    report = previewing.put_in(store, upload)
+    assert (report.status, report.tables["weather"]["added"]) == (0, 2)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "status"),
+    [
+        ("none.csv", None, 2), ("a.csv", b"", 1), ("a.csv", b"\n\n", 1), ("a.csv", b"a,b\n", 1),
+        ("a.csv", b"a\x00b", 2), ("a.xlsx", b"PK\x03\x04oops", 2), ("a.csv", b"%PDF-1.4", 2),
+        ("a.csv", b'a,b\n"1,2\n', 2), ("a.csv", b"\xff\xfea", 2),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_looked_at_is_refused(
+    tmp_path: Path, name: str, content: bytes | None, status: int
+) -> None:
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    with pytest.raises(Refusal) as caught:
+        mappings.opened(tmp_path / name)
+    assert caught.value.status == status
+    assert name in str(caught.value)
+    with pytest.raises(Refusal):
+        mappings.opened(tmp_path)
