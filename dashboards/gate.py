@@ -29,7 +29,7 @@ def role() -> str | None:
     if not kept.guarded(kept.mark()):
         return "office"
     state = st.session_state
-    given = state.get("token") or st.context.cookies.get("pourstats_token")
+    given = state.get("token") or st.context.cookies.get(access.COOKIE)
     found = access.role_in(store, given)
     if found == "office" and time.time() - state.get("renewed", 0) > RENEW_S:
         remember(access.token(store, found))
@@ -43,10 +43,12 @@ def remember(token: str) -> None:
 
 
 def keep() -> None:
-    """Hand a new token over, once a page is drawn."""
+    """Hand a new token over, once a page is drawn: the browser fetches it as a cookie that no
+    script can read, with a ticket that is good once."""
     token = st.session_state.pop("to_keep", None)
     if token is not None:
-        line = f"document.cookie='pourstats_token={token};path=/;max-age=57600;SameSite=Strict'"
+        ticket = access.TICKETS.give(token)
+        line = f"fetch('/passcode', {{method: 'POST', body: '{ticket}', keepalive: true}})"
         st.html(f"<script>{line}</script>", unsafe_allow_javascript=True)
 
 
@@ -64,13 +66,15 @@ def ask() -> None:
         pressed = st.form_submit_button(say("gate.open"), type="primary")
     if not pressed:
         return
-    if not tries().allowed():
+    counted = tries()
+    if not counted.allowed():
         st.error(say("gate.too_many"))
         return
+    counted.failed()
     found = access.role_of(kept.store(), given)
     if found is None:
-        tries().failed()
         st.error(say("gate.wrong"))
         return
+    counted.right()
     remember(access.token(kept.store(), found))
     st.rerun()

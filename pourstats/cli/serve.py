@@ -11,6 +11,7 @@ import click
 
 from pourstats.cli.base import command, opened, printed, told
 from pourstats.faults import Refusal
+from pourstats.reporting.strings import pages_folder
 
 LOOPBACK = "127.0.0.1"
 
@@ -26,8 +27,10 @@ def dashboard(port: int, lan: bool, no_browser: bool, store: Path | None, as_jso
     It listens on this machine alone and asks nothing of the internet. Ctrl-C ends it.
     """
     record = opened(store)
-    host = lan_address(record) if lan else LOOPBACK
-    place = free_port(port)
+    if lan:
+        demand_passcode(record)
+    host = lan_address() if lan else LOOPBACK
+    place = free_port(port, host)
     address = f"http://{host}:{place}"
     printed({"address": address, "store": str(record.path)}) if as_json else click.echo(
         f"{address}   (store: {record.path}; Ctrl-C ends it)"
@@ -37,18 +40,24 @@ def dashboard(port: int, lan: bool, no_browser: bool, store: Path | None, as_jso
         told("no store there yet: the first pour that you log, or upload, makes it")
     if lan:
         told("traffic on the local network is not encrypted: use it only on one that you trust")
+        if not as_json:
+            show_code(address)
     serve(record.path.resolve(), place, host, headless=no_browser or as_json)
     return 0
 
 
-def lan_address(record: Any) -> str:
-    """This machine's address on the local network. Raises Refusal without a passcode, or net."""
-    import socket
-
+def demand_passcode(record: Any) -> None:
+    """Raises Refusal where the office has none: whoever is on the network could open the pages."""
     from pourstats.store.access import guarded
 
     if not guarded(record):
         raise Refusal("--lan needs a passcode first: `pourstats passcode office`")
+
+
+def lan_address() -> str:
+    """This machine's address on the local network. Raises Refusal where it is on none."""
+    import socket
+
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("10.255.255.255", 9))  # a datagram socket: nothing is sent
@@ -77,28 +86,49 @@ def passcode(role: str, store: Path | None, as_json: bool) -> int:
     return 0
 
 
-def free_port(first: int) -> int:
-    """That port of loopback, or the next free one within twenty. Raises Refusal."""
+def show_code(address: str) -> None:
+    """The address for a phone's camera, dark on light whatever the terminal's colours."""
+    from pourstats.reporting.qr import qr_lines
+
+    lines = qr_lines(address)
+    try:
+        "".join(lines).encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return  # the address above says the same
+    for line in lines:
+        click.secho(line, fg=16, bg=231)
+
+
+def free_port(first: int, host: str = LOOPBACK) -> int:
+    """That port of the address, or the next free one within twenty. Raises Refusal."""
     import socket
 
     for port in range(first, min(first + 20, 65536)):
         with socket.socket() as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
-                probe.bind((LOOPBACK, port))
+                probe.bind((host, port))
             except OSError:
                 continue
             return port
     raise Refusal(f"ports {first} to {first + 19} are all taken; name another with --port")
 
 
-def pages() -> Path:
-    """The start page, in a checkout or in an installed package. Raises Refusal."""
-    package = Path(__file__).resolve().parent.parent
-    for folder in (package / "_dashboards", package.parent / "dashboards"):
-        if (folder / "app.py").is_file():
-            return folder / "app.py"
-    raise Refusal("the pages are missing from this installation; install pourstats again")
+async def give_cookie(request: Any) -> Any:
+    """The token behind a ticket as a cookie that no script can read, sent to this site alone."""
+    from starlette.responses import Response
+
+    from pourstats.store import access
+
+    body = await request.body()
+    token = access.TICKETS.take(body[:200].decode("ascii", "replace"))
+    if token is None:
+        return Response(status_code=403)
+    answer = Response(status_code=204)
+    role: access.Role = "office" if token.startswith("office.") else "crew"
+    answer.set_cookie(access.COOKIE, token, max_age=int(access.LASTS_S[role]), path="/",
+                      httponly=True, samesite="strict")  # fmt: skip
+    return answer
 
 
 def serve(store: Path, port: int, address: str, headless: bool) -> None:
@@ -106,29 +136,38 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     configuration, which is only found from some folders."""
     os.environ["POURSTATS_STORE"] = str(store)
     import threading
+    import webbrowser
+    from collections.abc import AsyncIterator
+    from contextlib import asynccontextmanager
 
-    from streamlit import config
-    from streamlit.web import bootstrap
+    from starlette.routing import Route
+    from streamlit.starlette import App
 
     from pourstats.reporting import ready
     from pourstats.store.database import Store
 
-    options = {
-        "server_address": address,
-        "server_port": port,
-        "server_headless": headless,
-        "server_fileWatcherType": "none",
-        "browser_gatherUsageStats": False,
-        "browser_serverAddress": address,
-        "runner_magicEnabled": False,
-        "client_toolbarMode": "minimal",
-        "client_showErrorDetails": "none",
-        "global_developmentMode": False,
-    }
-    start = str(pages())
-    config._main_script_path = start  # where it looks for .streamlit/config.toml
-    bootstrap.load_config_options(flag_options=options)
+    @asynccontextmanager
+    async def begun(_: App) -> AsyncIterator[None]:
+        if not headless:
+            threading.Timer(0.5, webbrowser.open, [f"http://{address}:{port}"]).start()
+        yield
+
     threading.Thread(
         target=ready.watch, args=(Store(store), threading.Event()), daemon=True
     ).start()
-    bootstrap.run(start, False, [], options)
+    routes = [Route("/passcode", give_cookie, methods=["POST"])]
+    App(pages_folder() / "app.py", routes=routes, lifespan=begun).run(
+        config={
+            "server.address": address,
+            "server.port": port,
+            "server.headless": headless,
+            "server.fileWatcherType": "none",
+            "browser.gatherUsageStats": False,
+            "browser.serverAddress": address,
+            "runner.magicEnabled": False,
+            "client.toolbarMode": "minimal",
+            "client.showErrorDetails": "none",
+            "global.developmentMode": False,
+            "logger.hideWelcomeMessage": True,
+        }
+    )

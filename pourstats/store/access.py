@@ -27,6 +27,9 @@ LEAST_CHARACTERS = 6
 TRIES, PER_S = 8, 300.0
 """So many wrong passcodes from everybody together in so many seconds, then none is looked at."""
 
+COOKIE = "pourstats_token"
+TICKET_S = 60.0
+
 _N, _R, _P = 2**15, 8, 1
 
 
@@ -96,8 +99,41 @@ class Tries:
         return len(self.wrong) < TRIES
 
     def failed(self, now: float | None = None) -> None:
-        """Count a wrong one."""
+        """Count a wrong one. Counted before it is looked at, for a browser can break off a page
+        that is still looking; a right one is then taken off again."""
         self.wrong.append(now or time.time())
+
+    def right(self) -> None:
+        """The one just counted was right."""
+        if self.wrong:
+            self.wrong.pop()
+
+
+@dataclass
+class Tickets:
+    """What a page gives its browser to fetch a token with, once and at once.
+
+    The token itself never passes through the page, so that no script of it can read the cookie.
+    """
+
+    waiting: dict[str, tuple[str, float]] = field(default_factory=dict)
+
+    def give(self, token: str, now: float | None = None) -> str:
+        """A ticket for that token, good for :data:`TICKET_S` seconds."""
+        moment = now or time.time()
+        self.waiting = {k: v for k, v in self.waiting.items() if v[1] > moment}
+        ticket = secrets.token_urlsafe(32)
+        self.waiting[ticket] = (token, moment + TICKET_S)
+        return ticket
+
+    def take(self, ticket: str, now: float | None = None) -> str | None:
+        """The token of a ticket; None for one that is unknown, used or too old."""
+        token, until = self.waiting.pop(ticket, ("", 0.0))
+        return token if (now or time.time()) < until else None
+
+
+TICKETS = Tickets()
+"""This server's: its pages give them, its address for cookies takes them."""
 
 
 def _hash(passcode: str, salt: bytes) -> bytes:
