@@ -18,10 +18,14 @@ def write_export(
 ) -> dict[str, int]:
     """Write every table that has rows as CSV, with Parquet beside; rows a file.
 
+    Taps of deleted pours are history, and left out.
     Raises Refusal if a file of that name is there already, or the folder can't be written.
     """
     with store.read() as connection:
         frames = reading.frames(connection, *TABLES)
+        deleted = reading.deleted_pours(connection)
+    # Their taps would make them pours again where nobody knows that they were deleted.
+    frames["stamps"] = frames["stamps"][~frames["stamps"]["pour_id"].isin(deleted)]
     frames = {name: frame for name, frame in frames.items() if not frame.empty}
     if not frames:
         raise Refusal("the store has no rows to export yet", status=1)

@@ -55,3 +55,9 @@ def frames(connection: duckdb.DuckDBPyConnection, *names: str) -> dict[str, pd.D
     counted = [name for name in names if name in measures.MEASURES]
     found = {name: frame(connection, name) for name in names if name not in counted}
     return {**found, **(measures.frames(connection, *counted) if counted else {})}
+
+
+def deleted_pours(connection: duckdb.DuckDBPyConnection) -> frozenset[str]:
+    """The ids of the pours that were deleted and not brought back."""
+    rows = connection.execute("SELECT pour_id FROM deleted_pours").fetchall()
+    return frozenset(str(pour_id) for (pour_id,) in rows)
