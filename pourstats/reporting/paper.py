@@ -30,12 +30,12 @@ SMALL: tuple[tuple[tuple[str, float], ...], ...] = (
      ("cure_start", 1), ("lead", 1)),
     (("placement", 5), ("finish", 4)),
     (("base", 4), ("reinforcement", 3)),
-    (("exposure", 3), ("saw_type", 5)),
-    (("cure", 4),),
+    (("exposure", 5), ("wind_felt", 4)),
+    (("saw_type", 5), ("cure", 4)),
     (("trouble", 1),),
 )  # fmt: skip
-LOADS = ("ticket", "volume", "due", "batched", "arrived", "pour_start", "pour_end", "left",
-         "returned", "water_added")  # fmt: skip
+LOADS = ("ticket", "called", "volume", "due", "batched", "arrived", "pour_start", "pour_end",
+         "left", "returned", "water_added")  # fmt: skip
 PASS = ("pass_no", "tool", "ready", "held_up", "start", "end")
 LOAD_ROWS, PASS_ROWS, PEOPLE = 6, 5, 12
 TASK_ORDER = ("travel", "set_up", "place", "wait", "finish", "saw", "clean_up", "return_visit")

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pypdf
 import pytest
 
 from pourstats.logs.choice_words import SPANISH, Lang, choice_label
-from pourstats.logs.tables import PASSES, POURS, TASKS, TRUCKS, WAITS
+from pourstats.logs.forms import write_templates
+from pourstats.logs.tables import PASSES, POURS, TABLES, TASKS, TRUCKS, WAITS
 from pourstats.reporting.paper import LARGE, LOADS, PASS, SMALL, TASK_ORDER, paper_pdf
 from pourstats.reporting.paper_words import TITLES
+from pourstats.store import reading
+from pourstats.store.database import Store
+from pourstats.store.loading import load
 from pourstats.units import System
 
 
@@ -79,6 +85,80 @@ def test_the_large_boxes_have_room_for_a_pencil() -> None:
     page.extract_text(visitor_text=seen)
     first, machine = tops["First concrete"], tops["Last pass off"]
     assert abs(first - machine) >= 37
+
+
+FILLED = {
+    "date": "2031-06-03", "pour_id": "C7", "site": "Obra 4", "slab_type": "warehouse",
+    "area": "2400", "thickness": "5 1/2", "hands": "6", "place_start": "6:40", "place_end": "8:50",
+    "bull_float_end": "9:05", "machine_on": "11:20", "passes_done": "3:05 PM", "saw_end": "16:30",
+    "crew_out": "16:45", "ordered_volume": "42", "crew_in": "5:50", "concrete_temp": "71",
+    "slump": "4 1/2", "mix": "4000 psi", "finish_hands": "3", "pass_count": "3",
+    "saw_start": "15:20", "saw_length": "310", "joint_spacing": "12", "cure_start": "16:00",
+    "lead": "RB", "placement": "pump", "finish": "hard_trowel", "base": "vapor_sheet",
+    "reinforcement": "rebar", "exposure": "indoors", "wind_felt": "calm",
+    "saw_type": "early_entry", "cure": "compound", "trouble": "late_truck",
+}  # fmt: skip
+"""A sheet as a crew would fill it: every box, choices circled."""
+ON_LOADS = {
+    "ticket": "0815", "called": "ordered", "volume": "9.5", "due": "6:45", "batched": "6:12",
+    "arrived": "6:51", "pour_start": "6:55", "pour_end": "7:20", "left": "7:31", "returned": "0",
+    "water_added": "2",
+}  # fmt: skip
+ON_PASSES = {
+    "pass_no": "1", "tool": "pan", "ready": "11:05", "held_up": "other_slab", "start": "11:20",
+    "end": "12:10",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("lang", ["en", "es"])
+@pytest.mark.parametrize("full", [False, True])
+def test_a_filled_sheet_typed_into_the_blank_files_loads(
+    tmp_path: Path, lang: Lang, full: bool
+) -> None:
+    assert set(FILLED) == {name for row in (*LARGE, *SMALL) for name, _ in row}
+    assert (list(ON_LOADS), list(ON_PASSES)) == (list(LOADS), list(PASS))
+    log = tmp_path / "log"
+    write_templates(log, full=full, lang=lang)
+    typed: dict[str, list[dict[str, str]]] = {
+        "pours": [FILLED],
+        "trucks": [{**ON_LOADS, "pour_id": "C7"}],
+        "passes": [{**ON_PASSES, "pour_id": "C7"}],
+        "crew_time": [
+            {"pour_id": "C7", "worker": "JB", "task": task, "start": start, "end": end,
+             "wait_for": "set" if task == "wait" else ""}
+            for task, start, end in (("set_up", "5:50", "6:40"), ("place", "6:40", "9:05"),
+                                     ("wait", "9:05", "11:20"), ("finish", "11:20", "3:05 PM"))
+        ],
+    }  # fmt: skip
+    for name, rows in typed.items():
+        with (log / f"{name}.csv").open("r+", encoding="utf-8", newline="") as file:
+            (heads,) = csv.reader(file)
+            columns = [TABLES[name].column(head.split(" [")[0]) for head in heads]
+            writer = csv.writer(file)
+            for row in rows:
+                # What is circled is typed as it is printed.
+                writer.writerow([choice_label(row.get(c.name, ""), lang) if c.choices
+                                 else row.get(c.name, "") for c in columns])  # fmt: skip
+    store = Store(tmp_path / "s.duckdb")
+    report = load(store, [log])
+    assert (report.status, report.set_aside) == (0, [])
+    with store.read() as connection:
+        stored = {name: reading.frame(connection, name) for name in (*typed, "pour_output")}
+    pour = stored["pours"].iloc[0]
+    assert (pour["slab_type"], pour["thickness"]) == ("warehouse", 5.5)
+    assert str(pour["passes_done"]) == "2031-06-03 15:05:00"
+    # One person, 5:50 to 15:05 without a gap, is 9 h 15.
+    assert stored["pour_output"]["labor_h"][0] == pytest.approx(9.25)
+    assert stored["crew_time"]["task"].tolist() == ["set_up", "place", "wait", "finish"]
+    if full:
+        for name, rows in typed.items():
+            for row, (_, found) in zip(rows, stored[name].iterrows(), strict=True):
+                for column, text in row.items():
+                    assert text == "" or not pd.isna(found[column]), column
+                    if TABLES[name].column(column).choices and text:
+                        assert found[column] == text
+        assert (pour["slump"], pour["saw_length"]) == (4.5, 310)
+        assert stored["trucks"]["ticket"][0] == "0815"
 
 
 def test_the_command_needs_no_folder(tmp_path: Path) -> None:
