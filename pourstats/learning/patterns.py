@@ -53,17 +53,17 @@ def patterns(
 ) -> dict[str, Any]:
     """The answer of `pourstats patterns`.
 
-    ``frames`` holds `pours`, `passes`, `weather`, `sites`, and `crew` for pay. Effects carry
-    `percent` and `minutes` with 95 % intervals and the pours behind them; `apart` names causes that
-    the record can't tell apart. Lost hours are against the crew's own middle for that slab type and
-    finish.
+    ``frames`` holds `pours`, `passes`, `weather`, `sites`, `crew` for pay; `crew_time` if known.
+    Effects carry `percent` and `minutes` with 95 % intervals and the pours behind them; `apart`
+    names causes that the record can't tell apart. Lost hours are against the crew's own middle for
+    that slab type and finish.
     """
     pours = frames.get("pours")
     if pours is None or not len(pours) or not {"place_start", "place_end"} <= set(pours):
         pours = pd.DataFrame({"pour_id": [], "place_start": [], "place_end": []})
     pours = pours[pd.to_datetime(pours["place_end"]).notna()]
     pours = pours[pd.to_datetime(pours["place_start"]).notna()].reset_index(drop=True)
-    kept = record(pours, frames.get("passes"))
+    kept = record(pours, frames.get("passes"), frames.get("crew_time"))
     weather, sites = frames.get("weather"), frames.get("sites")
     after = pours.assign(place_start=pours["place_end"])
     found = conditions(after, weather, sites, house)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,6 +44,8 @@ class Record:
     """When the machine was first on the end placed last, where the ends were logged apart."""
 
 
+LATEST = 600
+"""Pours whose passes' spacing is learned from, the newest."""
 HINDERED = ("other_slab", "people", "machine", "rain")
 
 
@@ -69,27 +72,7 @@ def record(
     fractions: list[tuple[int, int, float]] = []
     ids = words(pours, "pour_id")
     if passes is not None and len(passes):
-        row = {pid: i for i, pid in enumerate(ids)}
-        table = pd.DataFrame(
-            {
-                "row": [row.get(pid, -1) for pid in words(passes, "pour_id")],
-                "start": hours(passes["start"]),
-                "end": hours(passes["end"]) if "end" in passes else np.nan,
-                "ready": hours(passes["ready"]) if "ready" in passes else np.nan,
-                "held": words(passes, "held_up"),
-                "part": words(passes, "part"),
-                "worker": words(passes, "worker"),
-                "print": number(passes, "footprint"),
-                "machine": words(passes, "machine"),
-                "tool": words(passes, "tool"),
-            }
-        )
-        table["busy"] = elsewhere.by_passes(table)
-        table = table[(table["row"] >= 0) & (table["part"] != "edges") & table["start"].notna()]
-        table = table.sort_values(["row", "start"], kind="stable")
-        ends = table.groupby("row")["end"].max()
-        starts = table.groupby("row")["start"].max()
-        last_pass = ends.where(ends.notna() & (ends >= starts), starts)
+        table = _table(passes, ids)
         opening = table.drop_duplicates("row")
         at = opening["row"].to_numpy()
         began = opening["start"].to_numpy()
@@ -108,15 +91,12 @@ def record(
             tool[i] = word
         ends_last = table[table["part"] == "last_end"].drop_duplicates("row")
         last_end[ends_last["row"].to_numpy()] = ends_last["start"].to_numpy()
-        known = np.asarray(last_pass.index)
-        last[known] = np.where(np.isnan(last[known]), last_pass.to_numpy(), last[known])
+        off = table.groupby("row")["end"].max()
+        on = table.groupby("row")["start"].max()
+        _fill(last, off.where(off.notna() & (off >= on), on))
         table = table[_rounds(table)]
-        many = table.groupby("row").size()
-        counted = np.asarray(many.index)
-        count[counted] = np.where(
-            np.isnan(count[counted]), many.to_numpy(dtype=float), count[counted]
-        )
-        for index, own in table[table["row"] >= n - 600].groupby("row")["start"]:
+        _fill(count, table.groupby("row").size())
+        for index, own in table[table["row"] >= n - LATEST].groupby("row")["start"]:
             i = int(str(index))
             length = last[i] - started[i]
             if len(own) > 1 and length > 0:
@@ -142,6 +122,35 @@ def record(
         tool=tool,
         last_end_h=last_end,
     )
+
+
+def _table(passes: pd.DataFrame, ids: list[str]) -> pd.DataFrame:
+    """Passes of the pours, edges left out, by pour (`row`) and start; times in hours."""
+    row = {pid: i for i, pid in enumerate(ids)}
+    table = pd.DataFrame(
+        {
+            "row": [row.get(pid, -1) for pid in words(passes, "pour_id")],
+            "start": hours(passes["start"]),
+            "end": hours(passes["end"]) if "end" in passes else np.nan,
+            "ready": hours(passes["ready"]) if "ready" in passes else np.nan,
+            "held": words(passes, "held_up"),
+            "part": words(passes, "part"),
+            "worker": words(passes, "worker"),
+            "print": number(passes, "footprint"),
+            "machine": words(passes, "machine"),
+            "tool": words(passes, "tool"),
+        }
+    )
+    table["busy"] = elsewhere.by_passes(table)
+    table = table[(table["row"] >= 0) & (table["part"] != "edges") & table["start"].notna()]
+    return table.sort_values(["row", "start"], kind="stable")
+
+
+def _fill(values: Array, found: pd.Series[Any]) -> None:
+    """Put found values, by pour, where nothing stands yet."""
+    at = np.asarray(found.index)
+    blank = np.isnan(values[at])
+    values[at[blank]] = found.to_numpy(dtype=float)[blank]
 
 
 def _rounds(table: pd.DataFrame) -> NDArray[np.bool_]:
