@@ -79,12 +79,14 @@ def fill(rows: Rows) -> None:
 
 
 def _beside(rows: Rows) -> list[dt.datetime | None]:
-    started = drawn_moments(rows, "start")
-    ended = drawn_moments(rows, "end")
     roles = rows.mapping.moments
-    one_day = roles["start"].get("date") is not None and (
-        roles["start"].get("date") == roles["end"].get("date")
-    )
+    for ours in ("start", "end"):
+        if ours not in roles:
+            # Asked for while a mapping is being made; until then every row lacks it.
+            return [None] * len(rows.lines)
+    started, ended = drawn_moments(rows, "start"), drawn_moments(rows, "end")
+    day = roles["start"].get("date")
+    one_day = day is not None and day == roles["end"].get("date")
     starts: list[dt.datetime | None] = []
     for row, (start, end) in enumerate(zip(started, ended, strict=True)):
         begun = _placed(rows, row, "start", start)
