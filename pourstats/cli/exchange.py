@@ -84,7 +84,7 @@ def look(record: Any, file: Path, sheet: str | None, wish: Any, yes: bool, as_js
     theirs = mappings.opened(file, sheet)
     known = mappings.known(record)
     found = proposed(theirs, wish, known)
-    asking = sys.stdin.isatty() and not yes and not as_json
+    asking = at_a_terminal() and not yes and not as_json
     if asking:
         found = agreed(found, wish, known)
     elif not as_json:
@@ -99,6 +99,11 @@ def look(record: Any, file: Path, sheet: str | None, wish: Any, yes: bool, as_js
     if not as_json:
         click.echo(f"\nKept as {kept.name}. Now: pourstats load {file}")
     return 0
+
+
+def at_a_terminal() -> bool:
+    """Whether somebody is there to be asked."""
+    return sys.stdin.isatty()
 
 
 def agreed(found: Any, wish: Any, known: Any) -> Any:

@@ -1,0 +1,204 @@
+"""`pourstats map`: what it shows, asks and keeps; exit statuses; for programs too."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from pourstats import cli
+from pourstats.cli import exchange
+from pourstats.store import mappings
+from pourstats.store.database import Store
+
+STATION = (
+    "Backyard station\n\nTime (UTC),Temp,RH %,Wind km/h,Battery\n"
+    "2031-06-03 12:00,12,50,10,12.1\n2031-06-03 20:00,31,x,10,12.1\n"
+)
+
+
+@dataclass
+class Answer:
+    status: int
+    out: str
+    err: str
+
+
+Run = Callable[..., Answer]
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+    """Runs a command in this process, with nobody at a terminal, on a store of its own."""
+    monkeypatch.setenv("POURSTATS_STORE", str(tmp_path / "s.duckdb"))
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "station.csv").write_text(STATION, encoding="utf-8")
+
+    def called(*args: object) -> Answer:
+        monkeypatch.setattr(sys, "argv", ["pourstats", *map(str, args)])
+        with pytest.raises(SystemExit) as caught:
+            cli.main()
+        found = capsys.readouterr()
+        assert "Traceback" not in found.err + found.out
+        assert "did not foresee" not in found.err, found.err
+        return Answer(caught.value.code, found.out, found.err)  # type: ignore[arg-type]
+
+    return called
+
+
+def test_it_shows_and_says_what_to_add(run: Run, tmp_path: Path) -> None:
+    found = run("map", "station.csv")
+    assert found.status == 1
+    for words in (
+        "header in line 3",
+        "weather",
+        "Temp",
+        "degC",
+        "likely",
+        "sure",
+        "left out: Battery",
+    ):
+        assert words in found.out
+    for option in ("--site NAME", "--zone Area/City", "--yes"):
+        assert option in found.err
+    assert not (tmp_path / "s.duckdb").exists()
+    # Yes alone does not answer what is open.
+    again = run("map", "station.csv", "--yes")
+    assert (again.status, again.out) == (1, found.out)
+    assert not (tmp_path / "s.duckdb").exists()
+
+
+def test_kept_it_is_loaded_listed_and_forgotten(run: Run) -> None:
+    found = run("map", "station.csv", "--site", "Mill", "--zone", "America/Denver", "--yes")
+    assert (found.status, found.err) == (0, "")
+    assert "Kept as station" in found.out
+    assert "2031-06-03 06:00  53.6" in found.out  # 12:00 UTC in Denver in June; 12 °C
+    assert "1 of 2 rows would be set aside; the first: station.csv, line 5, RH %" in found.out
+    loaded = run("load", "station.csv")
+    assert loaded.status == 3
+    assert "line 5, RH %: 'x' is not a number" in loaded.out
+    assert "every row taken for site Mill" in loaded.out
+    assert json.loads(run("table", "weather", "--json").out)[0]["time"] == "2031-06-03T06:00"
+    listed = run("map", "--list")
+    assert (listed.status, listed.err) == (0, "")
+    assert "station" in listed.out
+    assert json.loads(run("map", "--list", "--json").out)[0]["given"] == {"site": "Mill"}
+    assert run("map", "--forget", "nothing").status == 1
+    assert run("map", "--forget", "station").status == 0
+    assert run("load", "station.csv").status == 2
+    assert "No mapping is kept" in run("map", "--list").out
+
+
+def test_for_programs(run: Run) -> None:
+    found = run("map", "station.csv", "--json")
+    assert found.status == 1
+    assert found.err.strip()
+    answer = json.loads(found.out)
+    assert (answer["table"], answer["header_line"], answer["kept"]) == ("weather", 3, None)
+    assert [q["about"] for q in answer["questions"]] == ["zone", "site"]
+    columns = {c["ours"]: (c["theirs"], c["unit"], c["sure"]) for c in answer["columns"]}
+    assert columns["air_temp"] == ("Temp", "degC", "likely")
+    assert columns["wind"] == ("Wind km/h", "km/h", "sure")
+    call = ["map", "station.csv", "--site", "Mill", "--zone", "America/Denver", "--yes", "--json"]
+    kept = run(*call)
+    assert (kept.status, kept.err) == (0, "")
+    answer = json.loads(kept.out)
+    assert (answer["kept"], answer["rows"], answer["would_be_set_aside"]) == ("station", 2, 1)
+    assert run("map", "--forget", "station", "--json").status == 0
+
+
+def test_every_option_that_it_asks_for_is_one(run: Run) -> None:
+    """What the message says to add can be added, to the letter, with the owner's values."""
+    Path("odd.csv").write_text("stamp UTC,Temp,Wind\n6/3/2031 06:00,10,3\n6/3/2031 07:00,11,3\n")
+    found = run("map", "odd.csv", "--set", "time=stamp UTC", "--table", "weather")
+    needed = found.err
+    for option in ("--zone Area/City", "--dates mdy", "--unit air_temp=degC", "--unit wind=",
+                   "--site NAME", '--set humidity="THEIR COLUMN"'):  # fmt: skip
+        assert option in needed, needed
+    done = run(
+        "map", "odd.csv", "--set", "time=stamp UTC", "--table", "weather", "--zone",
+        "America/Denver", "--dates", "mdy", "--unit", "air_temp=degC", "--unit", "wind=mph",
+        "--site", "Mill", "--give", "humidity=50", "--yes",
+    )  # fmt: skip
+    assert done.status == 0, done
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ["map"], ["map", "nowhere.csv"], ["map", "."], ["map", "station.csv", "--table", "wether"],
+        ["map", "station.csv", "--set", "wind"], ["map", "station.csv", "--set", "wind=Gust"],
+        ["map", "station.csv", "--unit", "wind=degC"], ["map", "station.csv", "--zone", "Mars/Base"],
+        ["map", "station.csv", "--clock", "noon"], ["map", "station.csv", "--dates", "ddm"],
+        ["map", "station.csv", "--year", "31"], ["map", "station.csv", "--give", "winds=5"],
+        ["map", "station.csv", "--sheet", "x"],
+    ],
+)  # fmt: skip
+def test_calls_that_cannot_be_used_end_with_2_and_a_message(run: Run, args: list[str]) -> None:
+    for form in ([], ["--json"]):
+        found = run(*args, *form)
+        assert found.status == 2, found
+        assert found.err.strip()
+        assert found.out == ""
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "a,b\n", "qq,ww\nx,y\n"])
+def test_nothing_to_work_with(run: Run, text: str) -> None:
+    Path("x.csv").write_text(text)
+    found = run("map", "x.csv")
+    assert (found.status, found.out) == (1, "")
+    assert "x.csv" in found.err
+
+
+# On a terminal ------------------------------------------------------------------------------------
+
+
+def asked(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, answers: list[str], text: str = STATION
+) -> tuple[int, str]:
+    """The command as somebody at a terminal would answer it."""
+    (tmp_path / "station.csv").write_text(text, encoding="utf-8")
+    monkeypatch.setattr(exchange, "at_a_terminal", lambda: True)
+    call = ["map", str(tmp_path / "station.csv"), "--store", str(tmp_path / "s.duckdb")]
+    result = CliRunner().invoke(cli.cli, call, input="\n".join(answers) + "\n",
+                                standalone_mode=False)  # fmt: skip
+    if result.exception is not None:
+        raise result.exception
+    return result.return_value, result.output
+
+
+def test_it_asks_what_it_cannot_tell(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    answers = ["Mars/Base", "Mill", "America/Denver", "Mill", "wind=Gust", "wind unit=m/s", "yes"]
+    status, out = asked(monkeypatch, tmp_path, answers)
+    assert status == 0, out
+    assert "'Mars/Base' is no time zone" in out
+    assert "no column 'Gust'" in out
+    (kept,) = mappings.kept(Store(tmp_path / "s.duckdb")).values()
+    assert (kept.zone, kept.given, kept.columns["wind"].unit) == (
+        "America/Denver", {"site": "Mill"}, "m/s",
+    )  # fmt: skip
+
+
+def test_enter_takes_what_is_proposed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    text = "name,in,out,job\nJo,6/3/2031 6:40,6/3/2031 15:00,B1\n"
+    status, out = asked(monkeypatch, tmp_path, ["", "", ""], text)
+    assert status == 0, out
+    (kept,) = mappings.kept(Store(tmp_path / "s.duckdb")).values()
+    assert (kept.order, kept.given) == ("mdy", {"task": "place"})
+
+
+def test_no_keeps_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from pourstats.faults import Refusal
+
+    with pytest.raises(Refusal, match="nothing is kept") as caught:
+        asked(monkeypatch, tmp_path, ["America/Denver", "Mill", "no"])
+    assert caught.value.status == 1
+    with pytest.raises(click.Abort):  # the end of the input, or Ctrl-C
+        asked(monkeypatch, tmp_path, ["America/Denver"])
+    assert not (tmp_path / "s.duckdb").exists()
