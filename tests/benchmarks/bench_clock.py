@@ -80,15 +80,16 @@ def median_shift(train_y, groups, test_groups):
 
 
 def matrix(frame, weather):
-    """What a regression would be given: means of two hours, size and categories."""
-    rows = []
-    sites = {s: w.set_index("time") for s, w in weather.groupby("site")}
-    for _, r in frame.iterrows():
-        own = sites[r["site"]].loc[r["place_start"] : r["place_start"] + pd.Timedelta(hours=3)]
-        rows.append(
-            [own["air_temp"].mean(), own["humidity"].mean(), own["wind"].mean(), own["sun"].mean()]
-        )
-    base = np.array(rows)
+    """What a regression would be given: means of three hours, size and categories."""
+    base = np.empty((len(frame), 4))
+    start = frame["place_start"].to_numpy()
+    for site, own in weather.groupby("site"):
+        at = (frame["site"] == site).to_numpy()
+        time, felt = own["time"].to_numpy(), own[["air_temp", "humidity", "wind", "sun"]].to_numpy()
+        whole = np.concatenate([np.zeros((1, 4)), np.cumsum(felt, axis=0)])
+        low = np.searchsorted(time, start[at], side="left")
+        high = np.searchsorted(time, start[at] + np.timedelta64(3, "h"), side="right")
+        base[at] = (whole[high] - whole[low]) / (high - low)[:, None]
     cats = pd.get_dummies(frame[["slab_type", "mix", "base", "exposure", "finish", "lead"]])
     plain = frame[["thickness", "slump", "hands", "concrete_temp"]].to_numpy(float)
     return np.column_stack(

@@ -5,6 +5,8 @@ The one to tune on. Its constants are its own: none is taken from the package.
 
 from __future__ import annotations
 
+from math import exp
+
 import numpy as np
 
 from tests.simulators import clock_season as shared
@@ -14,6 +16,7 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
     """n pours in date order; truth (pour x draw) with the crew's and the mixes' effects known."""
     rng = np.random.default_rng(seed)
     frame, weather = shared.jobs(rng, n)
+    sites = shared.by_site(weather)
     crew = 2.7 * 60 * np.exp(0.15 * rng.normal())
     energy = rng.normal(30_000, 3_000)
     mixes = {
@@ -32,8 +35,8 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
     last = np.empty((n, draws))
     counts = np.empty(n)
     for i, row in frame.iterrows():
-        w = shared.at(weather, row["site"], row["place_end"], minutes)
-        day = shared.at(weather, row["site"], row["place_end"], np.arange(-1440.0, 0, 60))
+        w = shared.at(sites, row["site"], row["place_end"], minutes)
+        day = shared.at(sites, row["site"], row["place_end"], np.arange(-1440.0, 0, 60))
         air, wind = (w["air_temp"] - 32) / 1.8, w["wind"] * 0.447 * wind_on[row["exposure"]]
         ground = (day["air_temp"].mean() - 32) / 1.8 - 1.5
         if row["exposure"] == "indoors":
@@ -42,21 +45,22 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
         rate = np.empty(minutes.size)
         dried = 0.0
         film = np.empty(minutes.size)
+        air, wind, humid, sun = (x.tolist() for x in (air, wind, w["humidity"], w["sun"]))
         for k in range(minutes.size):
-            es = 0.611 * np.exp(17.3 * temp / (temp + 237))
-            ea = 0.611 * np.exp(17.3 * air[k] / (air[k] + 237)) * w["humidity"][k] / 100
+            es = 0.611 * exp(17.3 * temp / (temp + 237))
+            ea = 0.611 * exp(17.3 * air[k] / (air[k] + 237)) * humid[k] / 100
             evap = max(0.0, (es - ea) * (0.08 + 0.07 * wind[k]))
             dried += evap * step / 60
             film[k] = dried
             heat = (
                 (air[k] - temp) * (9 + 4 * wind[k])
-                + sun_on[row["exposure"]] * w["sun"][k]
+                + sun_on[row["exposure"]] * sun[k]
                 - 500 * evap
                 + (ground - temp) * base_w[row["base"]]
                 + 45 * min(1, (k * step + 60) / 240)
             )
             temp += heat * step * 60 / lag
-            rate[k] = np.exp(-energy / 8.314 * (1 / (temp + 273) - 1 / 294.3)) * (
+            rate[k] = exp(-energy / 8.314 * (1 / (temp + 273) - 1 / 294.3)) * (
                 1 + 0.5 * drying * evap
             )
         age = np.cumsum(rate) * step

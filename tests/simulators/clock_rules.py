@@ -15,6 +15,7 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
     """n pours in date order; truth (pour x draw) with the crew's and the mixes' effects known."""
     rng = np.random.default_rng(seed + 10_000)
     frame, weather = shared.jobs(rng, n)
+    sites = shared.by_site(weather)
     crew = np.log(150) + 0.18 * rng.normal()
     per_ten = rng.normal(-0.20, 0.03)
     mixes = {m: 0.14 * rng.normal() for m in sorted(set(frame["mix"]))}
@@ -33,7 +34,7 @@ def season(n: int, seed: int, draws: int = 200) -> shared.Season:
     last = np.empty((n, draws))
     counts = np.empty(n)
     for i, row in frame.iterrows():
-        w = shared.at(weather, row["site"], row["place_end"], np.arange(0, 181, 20.0))
+        w = shared.at(sites, row["site"], row["place_end"], np.arange(0, 181, 20.0))
         temp = 0.5 * row["concrete_temp"] + 0.5 * w["air_temp"].mean()
         mean = (
             crew

@@ -144,14 +144,26 @@ def jobs(rng: np.random.Generator, n: int, first: str = "2031-04-06", days: int 
     return frame, weather
 
 
-def at(weather: pd.DataFrame, site: str, start: pd.Timestamp, minutes: np.ndarray) -> dict:
-    """Weather at minutes after a moment, interpolated."""
-    own = weather[weather["site"] == site]
-    t = (own["time"] - start).dt.total_seconds().to_numpy() / 60
+FELT = ("air_temp", "humidity", "wind", "sun", "cloud")
+
+
+def by_site(weather: pd.DataFrame) -> dict[str, dict[str, np.ndarray]]:
+    """Each site's weather as arrays, `minute` counted from 1970."""
     return {
-        c: np.interp(minutes, t, own[c].to_numpy())
-        for c in ("air_temp", "humidity", "wind", "sun", "cloud")
+        site: {c: own[c].to_numpy() for c in FELT} | {"minute": _minute(own["time"])}
+        for site, own in weather.groupby("site")
     }
+
+
+def at(sites: dict, site: str, start: pd.Timestamp, minutes: np.ndarray) -> dict:
+    """Weather at minutes after a moment, interpolated; ``sites`` is of :func:`by_site`."""
+    own = sites[site]
+    when = _minute(pd.Series([start]))[0] + minutes
+    return {c: np.interp(when, own["minute"], own[c]) for c in FELT}
+
+
+def _minute(times: pd.Series) -> np.ndarray:
+    return times.to_numpy().astype("datetime64[s]").astype("int64") / 60.0
 
 
 def logged(frame, weather, first, last, counts, rng, *, held_share=0.07) -> Season:
