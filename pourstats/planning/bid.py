@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pourstats.faults import Refusal
+from pourstats.learning.callbacks import record
 from pourstats.learning.draws import plain, quantiles
 from pourstats.learning.hours import (
     Driver,
@@ -22,17 +23,18 @@ from pourstats.learning.hours import (
     outside,
     similar,
 )
-from pourstats.learning.hours.features import numbers
+from pourstats.learning.hours.features import Array, numbers
 from pourstats.learning.hours.structure import PARTS
 from pourstats.logs.cells import Reading, read_cell
 from pourstats.logs.tables import TABLES
 from pourstats.planning import bid_lines
 from pourstats.planning.bid_price import HourCost, Price, hour_cost, price_of, rule
+from pourstats.planning.callback_cost import job_callbacks
 
-FRAMES = (
-    "pours", "trucks", "bids", "crew", "callbacks", "pour_output", "pour_weather",
-    "callback_rates",
-)  # fmt: skip
+CALLBACK_FRAMES = tuple(name for name in record.FRAMES if name != "crew_time")
+"""What the risk of coming back is told from."""
+
+FRAMES = tuple(dict.fromkeys(("pours", "bids", "pour_output", "pour_weather", *CALLBACK_FRAMES)))
 """What the store must read for a bid, by name."""
 
 WORK_H = 6.0
@@ -169,7 +171,9 @@ def _told(
 ) -> list[dict[str, Any]]:
     """One entry a job, in the contract's shape and what stands beside it."""
     f = model.design(jobs)[1]
-    beside = bid_lines.lines_beside_labor(frames, jobs, f, [rate.usd_h for rate in rates], house)
+    called = _called(jobs, frames, house)
+    usd_h = [rate.usd_h for rate in rates]
+    beside = bid_lines.lines_beside_labor(frames, jobs, f, drawn, usd_h, called, house)
     why, like, away = drivers(model, jobs), similar(model, jobs), outside(model, jobs)
     told = []
     for row in range(len(jobs)):
@@ -198,6 +202,7 @@ def _told(
                     price, float(labor.mean()), rates[row], confidence
                 ),
                 "lines": [bid_lines.as_json(line) for line in beside[row]],
+                "callbacks": called[row] if called else None,
                 "labor_cost_usd_h": _rounded(rates[row].usd_h),
                 "labor_cost_from": rates[row].source,
                 "drivers": [_driver(driver) for driver in why[row]],
@@ -216,28 +221,30 @@ def _told(
     return told
 
 
-def _long_day(
-    crew_h: np.ndarray[Any, np.dtype[np.float64]], house: Mapping[str, object]
-) -> dict[str, float]:
-    """The chance that the clock runs past the hours after which overtime is paid.
+def _called(
+    jobs: pd.DataFrame, frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]
+) -> list[dict[str, Any]]:
+    """What coming back may cost on each job; empty without what it is told from."""
+    if any(name not in frames for name in CALLBACK_FRAMES):
+        return []
+    return job_callbacks(jobs, frames, house)
 
-    Overtime is no part of the price: it hangs on what else the people do that day and week.
-    """
-    after = house.get("overtime_after_h")
-    limit = float(after) if isinstance(after, int | float) else 8.0
+
+def _long_day(crew_h: Array, house: Mapping[str, object]) -> dict[str, float]:
+    """The chance that the clock runs past the hours after which overtime is paid."""
+    limit = bid_lines.overtime_after_h(house)
     return {"after_h": limit, "chance": round(float((crew_h > limit).mean()), 3)}
 
 
-def cost_draws(
-    labor: np.ndarray[Any, np.dtype[np.float64]],
-    usd_h: float | None,
-    beside: list[bid_lines.Line],
-) -> np.ndarray[Any, np.dtype[np.float64]] | None:
+def cost_draws(labor: Array, usd_h: float | None, beside: list[bid_lines.Line]) -> Array | None:
     """Direct cost of a job in every draw, USD: its hours at cost and the lines beside them."""
     if usd_h is None:
         return None
-    known = [line.usd for line in beside if line.usd is not None]
-    return np.asarray(labor * usd_h + sum(known))
+    total = labor * usd_h
+    for line in beside:
+        if line.usd is not None:
+            total = total + (line.usd if line.draws is None else line.draws)
+    return np.asarray(total)
 
 
 def _price_lines(price: Price, hours: float, rate: HourCost, confidence: float) -> dict[str, Any]:

@@ -1,17 +1,18 @@
-"""What a job costs beside the hours on its slab: the road, a trip back to saw, trucks that wait,
-callbacks, and what is bought in. Each line says what it rests on, or is left out.
+"""What a job costs beside the hours on its slab: the road, overtime, a trip back to saw, trucks
+that wait, callbacks, and what is bought in. Each line says what it rests on, or is left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from pourstats.learning.hours.features import Features, numbers, words
+from pourstats.learning.hours import HoursDraws
+from pourstats.learning.hours.features import Array, Features, numbers, words
 from pourstats.learning.hours.readings import moments
 from pourstats.planning.bid_price import rule
 
@@ -22,50 +23,62 @@ TRIP_BACK_WORTH = 4.0
 TRIP_BACK_HANDS = 1.5
 """People on a trip back to saw: one, with a helper half of the time. Common practice, no source."""
 
-RECORD_NEEDED = 10
-"""Pours from which truck waiting and callbacks become lines of their own."""
+RECORD_NEEDED, CALLS_NEEDED = 10, 3
+"""Pours from which truck waiting and callbacks become lines of their own, and callbacks priced."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line beside labor: hours, dollars (None where unknown), and what it rests on."""
+    """One line beside labor: hours, dollars (None where unknown), and what it rests on.
+
+    ``draws`` are the dollars in every draw, where they hang on the hours.
+    """
 
     name: str
     hours: float | None
     usd: float | None
     because: str
     pours: int = 0
+    draws: Array | None = None
 
 
 def lines_beside_labor(
     frames: Mapping[str, pd.DataFrame],
     jobs: pd.DataFrame,
     f: Features,
+    drawn: HoursDraws,
     rates: list[float | None],
+    called: Sequence[Mapping[str, Any]],
     house: Mapping[str, object],
 ) -> list[list[Line]]:
-    """For each job the lines beside labor; ``rates`` is USD a labor-hour, one a job."""
+    """For each job the lines beside labor; ``rates`` is USD a labor-hour, one a job.
+
+    ``called`` is what :func:`job_callbacks` says of each.
+    """
     travel = numbers(jobs, "travel")
     past = _past_travel_h(frames)
     chance, sawn = _trip_back(frames)
     waiting = _truck_waiting(frames)
-    called = _callbacks(frames)
     found = []
     for row in range(len(jobs)):
         own: list[Line] = []
         rate = rates[row]
         road = float(travel[row]) / 60.0 if not np.isnan(travel[row]) else None
         own.append(_travel(road, float(f.hands[row]), past, rate))
+        over = overtime_h(
+            drawn.labor_h[row], drawn.crew_h[row], float(f.hands[row]), float(f.finish_hands[row]),
+            2.0 * (road or 0.0), overtime_after_h(house),
+        )  # fmt: skip
+        if over.mean() >= LEAST_OVERTIME_H:
+            own.append(_overtime(over, rate, house))
         if f.saw_ft[row] > 0 and str(f.saw_type[row]) != "tooled":
             own.append(_saw_trip(road, past, chance, sawn, str(f.saw_type[row]), rate))
         if waiting is not None:
             usd, pours = waiting
             own.append(Line("truck_waiting", None, usd * float(f.volume_yd3[row]),
                             "what suppliers billed for waiting, a yard placed", pours))  # fmt: skip
-        if called is not None:
-            usd, pours = called
-            own.append(Line("callbacks", None, usd * float(f.volume_yd3[row]),
-                            "what callbacks cost, a yard placed", pours))  # fmt: skip
+        if called:
+            own += _callbacks(called[row])
         own += _bought(jobs, row, f, house)
         found.append(own)
     return found
@@ -146,17 +159,64 @@ def _truck_waiting(frames: Mapping[str, pd.DataFrame]) -> tuple[float, int] | No
     return float(told["usd"].sum() / told["yards"].sum()), len(told)
 
 
-def _callbacks(frames: Mapping[str, pd.DataFrame]) -> tuple[float, int] | None:
-    """All-in cost of callbacks a yard over pours old enough, and how many pours."""
-    rates = frames.get("callback_rates")
-    if rates is None or not len(rates):
-        return None
-    by_type = rates[(rates["by"] == "slab_type") & (rates["pours"] > 0)]
-    pours = int(by_type["pours"].sum())
-    cost, yards = by_type["all_in_cost_per_yd3"], by_type["placed_yd3"]
-    if pours < RECORD_NEEDED or not yards.sum() > 0 or not cost.notna().any():
-        return None
-    return float((cost.fillna(0.0) * yards).sum() / yards.sum()), pours
+def _callbacks(expected: Mapping[str, Any]) -> list[Line]:
+    """What coming back costs on such a job, on average; no line while too few calls are priced."""
+    cost, behind = expected["cost_usd"], expected["based_on"]
+    if cost is None or behind["pours"] < RECORD_NEEDED or behind["calls_priced"] < CALLS_NEEDED:
+        return []
+    each = cost["mean"] / max(expected["chance"], 1e-9)
+    because = (
+        f"{expected['chance']:.0%} likely ({expected['p05']:.0%} to {expected['p95']:.0%}), about"
+        f" ${each:,.0f} when it happens"
+    )
+    return [Line("callbacks", None, cost["mean"], because, behind["pours"])]
+
+
+LONGEST_DAY_H = 16.0
+"""What a person works in a day at most: hours beyond it fall on another day. Common practice."""
+
+LEAST_OVERTIME_H = 0.05
+"""Person-hours of overtime, on average, from which it is a line."""
+
+
+def overtime_after_h(house: Mapping[str, object]) -> float:
+    """The hours of a day after which overtime is paid."""
+    after = house.get("overtime_after_h")
+    return float(after) if isinstance(after, int | float) else 8.0
+
+
+def overtime_h(
+    labor_h: Array, crew_h: Array, hands: float, finish_hands: float, road_h: float, after_h: float
+) -> Array:
+    """Person-hours over ``after_h`` of a day in each draw; the road (both ways, hours) counts.
+
+    Those who finish stay to the end, the others share what hours are left: the two add up to
+    labor_h. Nobody is on the slab for longer than the clock ran, nor at work for more than 16 h.
+    """
+
+    def beyond(slab_h: Array) -> Array:
+        return np.maximum(np.minimum(slab_h + road_h, LONGEST_DAY_H) - after_h, 0.0)
+
+    stay = min(max(finish_hands, 1.0), hands)
+    stay_h = np.minimum(crew_h, labor_h / stay)
+    over = stay * beyond(stay_h)
+    if hands > stay:
+        rest_h = np.clip((labor_h - stay * stay_h) / (hands - stay), 0.0, crew_h)
+        over = over + (hands - stay) * beyond(rest_h)
+    return np.asarray(over)
+
+
+def _overtime(over: Array, rate: float | None, house: Mapping[str, object]) -> Line:
+    premium = house.get("overtime_premium")
+    share = float(premium) if isinstance(premium, int | float) else 0.5
+    after = overtime_after_h(house)
+    because = (
+        f"a person's hours over {after:g} that day, {share:.0%} on top; a full week costs more"
+    )
+    if rate is None:
+        return Line("overtime", float(over.mean()), None, because)
+    usd = over * rate * share
+    return Line("overtime", float(over.mean()), float(usd.mean()), because, 0, usd)
 
 
 BOUGHT = {"concrete_usd": "concrete", "pump_usd": "pump", "materials_usd": "materials"}

@@ -17,8 +17,8 @@ PART_WORDS = {
 }  # fmt: skip
 
 LINE_WORDS = {
-    "travel": "travel", "trip_back_to_saw": "trip back to saw, as expected",
-    "truck_waiting": "truck waiting", "callbacks": "callbacks", "concrete": "concrete",
+    "travel": "travel", "overtime": "overtime", "trip_back_to_saw": "trip back to saw, as expected",
+    "truck_waiting": "truck waiting", "callbacks": "callbacks, as expected", "concrete": "concrete",
     "pump": "pump", "materials": "materials",
 }  # fmt: skip
 
@@ -97,7 +97,7 @@ def _job(entry: Mapping[str, Any], confidence: float) -> list[str]:
     if long["chance"] >= 0.1:
         lines += wrap(
             f"{_first_up(odds_text(round(long['chance'], 1)))} run past {long['after_h']:g} h on"
-            " the clock; overtime isn't in the price.",
+            " the clock.",
             WIDTH, initial_indent="  ", subsequent_indent="  ",
         )  # fmt: skip
     parts = sorted(entry["parts_h"].items(), key=lambda part: -float(part[1]))

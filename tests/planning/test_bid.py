@@ -8,7 +8,8 @@ import pytest
 
 from pourstats.faults import Refusal
 from pourstats.learning.draws import LEVELS
-from pourstats.planning.bid import bid, cost_draws
+from pourstats.planning.bid import CALLBACK_FRAMES, bid, cost_draws
+from pourstats.planning.bid_lines import overtime_h
 from pourstats.planning.bid_price import (
     hour_cost,
     margin_of_markup,
@@ -157,13 +158,32 @@ def test_confidence_moves_the_price_by_the_step_in_cost():
     assert high["price_usd"] - low["price_usd"] == pytest.approx(step / 0.9, abs=0.1)
 
 
-def test_a_long_day_is_said():
-    """10,000 ft2 of hard trowel with four hands runs past any eight hours."""
+def test_overtime_by_hand():
+    """Four hands, two of whom finish: 10 h on the clock, 32 h of labor, 20 min of road each way.
+
+    By hand: the two who stay 10 h on the slab and 40 min on the road, 2 h 40 min over eight each;
+    the others share 32 - 20 = 12 h, 6 h 40 min with the road: none over. 5.333 h in all.
+    """
+    labor, crew = np.array([32.0, 16.0, 40.0]), np.array([10.0, 5.0, 10.0])
+    over = overtime_h(labor, crew, 4.0, 2.0, 2 / 3, 8.0)
+    assert over == pytest.approx([16 / 3, 0.0, 4 * 8 / 3])
+    # Nobody stays for longer than there are hours: two of two hands, 12 h of labor, 6 h each.
+    assert overtime_h(np.array([12.0]), np.array([9.0]), 2.0, 2.0, 0.0, 8.0) == pytest.approx(0.0)
+
+
+def test_a_long_day_is_priced():
+    """10,000 ft2 of hard trowel with four hands runs past any eight hours, at half as much again."""
     answer = bid(job(area=10000.0, finish="hard_trowel"), None, HOUSE)
-    assert answer["jobs"][0]["long_day"]["chance"] > 0.9
-    assert "overtime isn't in the price" in bid_text(answer)
-    short = bid(job(), None, {**HOUSE, "overtime_after_h": 24.0})["jobs"][0]["long_day"]
-    assert short == {"after_h": 24.0, "chance": pytest.approx(0.0, abs=0.05)}
+    entry = answer["jobs"][0]
+    assert entry["long_day"]["chance"] > 0.9
+    line = next(line for line in entry["lines"] if line["line"] == "overtime")
+    assert line["usd"] == pytest.approx(line["hours"] * 40.5 * 0.5, rel=1e-3)
+    assert "overtime" in bid_text(answer)
+    none = bid(job(area=10000.0, finish="hard_trowel"), None, {**HOUSE, "overtime_premium": 0.0})
+    assert none["jobs"][0]["price_usd"] < entry["price_usd"]
+    short = bid(job(), None, {**HOUSE, "overtime_after_h": 24.0})["jobs"][0]
+    assert short["long_day"] == {"after_h": 24.0, "chance": pytest.approx(0.0, abs=0.05)}
+    assert "overtime" not in {line["line"] for line in short["lines"]}
 
 
 def test_travel_by_hand():
@@ -192,24 +212,40 @@ def test_trip_back_is_learned():
     assert all(line["line"] != "trip_back_to_saw" for line in unsawn["lines"])
 
 
-def test_truck_waiting_and_callbacks_only_once_the_record_supports_them():
-    """25 USD billed on loads of 8 yards, 16 USD a yard of callbacks, on 600 ft2 at 4 in."""
+def test_truck_waiting_only_once_the_record_supports_it():
+    """25 USD billed on loads of 8 yards, on 600 ft2 at 4 in."""
     frames = record()
     trucks = pd.DataFrame(
         {"pour_id": [f"P{k}" for k in range(30)], "volume": 8.0, "wait_charge": 25.0}
     )
-    rates = pd.DataFrame(
-        {"by": ["slab_type"], "group": ["garage"], "pours": [30], "placed_yd3": [240.0],
-         "all_in_cost_per_yd3": [16.0]}
-    )  # fmt: skip
-    entry = bid(job(), {**frames, "trucks": trucks, "callback_rates": rates}, HOUSE)["jobs"][0]
+    entry = bid(job(), {**frames, "trucks": trucks}, HOUSE)["jobs"][0]
     usd = {line["line"]: line["usd"] for line in entry["lines"]}
-    yards = 600 * 4 / 324
-    assert usd["truck_waiting"] == pytest.approx(25 / 8 * yards, abs=0.01)
-    assert usd["callbacks"] == pytest.approx(16 * yards, abs=0.01)
-    few = {**frames, "trucks": trucks.head(5), "callback_rates": rates.assign(pours=5)}
-    names = {line["line"] for line in bid(job(), few, HOUSE)["jobs"][0]["lines"]}
-    assert names == {"travel"}
+    assert usd["truck_waiting"] == pytest.approx(25 / 8 * 600 * 4 / 324, abs=0.01)
+    few = bid(job(), {**frames, "trucks": trucks.head(5)}, HOUSE)["jobs"][0]
+    assert all(line["line"] != "truck_waiting" for line in few["lines"])
+
+
+def expected(chance=0.2, mean=60.0, pours=30, priced=5):
+    return {
+        "chance": chance, "p05": 0.1, "p95": 0.35, "cost_usd": mean and {"mean": mean},
+        "based_on": {"pours": pours, "called_back": 6, "calls_priced": priced},
+    }  # fmt: skip
+
+
+def test_callbacks_only_once_the_record_supports_them(monkeypatch):
+    """One in five comes back at 300 USD a time: 60 USD to set aside, and the price holds them."""
+    frames = {**{name: pd.DataFrame() for name in CALLBACK_FRAMES}, **record()}
+    prices = []
+    for told in (expected(), expected(priced=2), expected(pours=9), expected(mean=None)):
+        monkeypatch.setattr("pourstats.planning.bid.job_callbacks", lambda *_, told=told: [told])
+        entry = bid(job(), frames, HOUSE)["jobs"][0]
+        own = [line for line in entry["lines"] if line["line"] == "callbacks"]
+        prices.append((entry["price_usd"], own))
+    line = prices[0][1][0]
+    assert (line["usd"], line["pours"]) == (60.0, 30)
+    assert line["because"] == "20% likely (10% to 35%), about $300 when it happens"
+    assert prices[0][0] - prices[1][0] == pytest.approx(60 * 1.15 / 0.9, abs=0.02)
+    assert [own for _, own in prices[1:]] == [[], [], []]
 
 
 def test_concrete_only_if_entered():

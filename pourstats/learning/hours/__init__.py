@@ -1,6 +1,7 @@
 """What a floor takes in labor: the crew's own record on the shape that every job shares."""
 
-from pourstats.learning.hours.model import HoursDraws, HoursModel, hours_model
+from pourstats.learning.hours.calibration import hours_model
+from pourstats.learning.hours.model import HoursDraws, HoursModel
 from pourstats.learning.hours.reasons import Driver, Outside, air_of, drivers, outside, similar
 from pourstats.learning.hours.record import hours_frame
 

@@ -37,6 +37,8 @@ class Habit:
     hands: tuple[float, float] = (np.log(HANDS_CENTRE), 0.25)
     finisher_share: float = 0.6
     air: tuple[float, float, float] | None = None
+    air_scatter_f: float = 0.0
+    """Scatter of a day's air about that; 0 without any weather, as it then is part of the luck."""
     joint_ft_per_ft2: float = 0.18
     """Panels of about eleven feet both ways: 2/11 ft of cut a square foot."""
 
@@ -54,6 +56,7 @@ class Features:
     slump_in: Array
     saw_ft: Array
     air_temp_f: Array
+    air_known: NDArray[np.bool_]
     season: Array
     """Angle of the year, 0 on January 1st."""
     day: Array
@@ -118,6 +121,7 @@ def features(frame: pd.DataFrame, habit: Habit) -> Features:
     day = days(frame)
     season = 2.0 * np.pi * day / 365.25
     air = numbers(frame, "air_temp_f")
+    air_known = ~np.isnan(air)
     if habit.air is not None:
         mean, sine, cosine = habit.air
         air = np.where(np.isnan(air), mean + sine * np.sin(season) + cosine * np.cos(season), air)
@@ -132,6 +136,7 @@ def features(frame: pd.DataFrame, habit: Habit) -> Features:
         slump_in=np.where(np.isnan(slump), 5.0, slump),
         saw_ft=saw_ft,
         air_temp_f=np.where(np.isnan(air), AIR_CENTRE_F, air),
+        air_known=air_known,
         season=season,
         day=day,
         slab_type=slab_type,
@@ -163,16 +168,25 @@ def habit_of(frame: pd.DataFrame) -> Habit:
     saw = numbers(frame, "saw_length")
     cut = (saw > 0) & (area > 0)
     joint = (saw[cut].sum() + 1000 * default.joint_ft_per_ft2) / (area[cut].sum() + 1000)
-    return Habit((float(level), float(slope)), float(share), _air(frame), float(joint))
+    air, scatter = _air(frame)
+    return Habit((float(level), float(slope)), float(share), air, scatter, float(joint))
 
 
-def _air(frame: pd.DataFrame) -> tuple[float, float, float] | None:
+AIR_SCATTER_F, AIR_SCATTER_WORTH = 9.0, 10.0
+"""Scatter of a day's air about the season's before any weather is logged, and how many days' worth
+that is: common practice for the middle latitudes, no source."""
+
+
+def _air(frame: pd.DataFrame) -> tuple[tuple[float, float, float] | None, float]:
+    """The season's air and a day's scatter about it, degF."""
     air, season = numbers(frame, "air_temp_f"), 2.0 * np.pi * days(frame) / 365.25
     seen = ~np.isnan(air)
     if not seen.any():
-        return None
+        return None, 0.0
     x = np.column_stack([np.ones(seen.sum()), np.sin(season[seen]), np.cos(season[seen])])
     pull = np.array([0.05, 0.5, 0.5])
     prior = np.array([AIR_CENTRE_F, -5.0, -12.0])
     found = np.linalg.solve(x.T @ x + np.diag(pull), x.T @ air[seen] + pull * prior)
-    return float(found[0]), float(found[1]), float(found[2])
+    squares = AIR_SCATTER_WORTH * AIR_SCATTER_F**2 + ((air[seen] - x @ found) ** 2).sum()
+    scatter = float(np.sqrt(squares / (AIR_SCATTER_WORTH + air[seen].size)))
+    return (float(found[0]), float(found[1]), float(found[2])), scatter

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pourstats.learning.draws import stream
 from pourstats.learning.hours.crew import CrewClock, crew_clock
@@ -36,6 +37,9 @@ from pourstats.learning.hours.structure import (
 
 DRAWS = 4000
 
+AIRS = (-2.5, -1.25, 0.0, 1.25, 2.5)
+"""Airs about the season's at which the hours are worked out, in scatters."""
+
 
 @dataclass(frozen=True)
 class HoursDraws:
@@ -48,6 +52,15 @@ class HoursDraws:
     crew_h: Array
     expected_h: Array
     parts_h: Array
+
+
+@dataclass(frozen=True)
+class _Told:
+    """Jobs x draws of log hours, with and without the day's luck, and jobs x PARTS shares."""
+
+    log_expected: Array
+    log_hours: Array
+    share: Array
 
 
 @dataclass(frozen=True)
@@ -67,13 +80,18 @@ class HoursModel:
     seen: pd.DataFrame
     """The pours learned from, in date order, with `labor_h` as logged and `read_h` as read."""
     fit: Fit | None = None
+    stretch: float = 1.0
+    """By how much the ranges' logs are stretched about the middle: what the crew's own past asks
+    for."""
 
     def design(self, jobs: pd.DataFrame) -> tuple[Design, Features]:
         """The jobs in the model's terms: after the last pour, logged as crew time would."""
         f = features(jobs, self.habit)
+        return self._laid(f, np.zeros(len(f)), np.zeros(len(f))), f
+
+    def _laid(self, f: Features, headcount: Array, partial: Array) -> Design:
         order = np.full(len(f), float(self.pours))
-        zero = np.zeros(len(f))
-        return design(effects(f, self.levels, Logged(order, zero, zero), self.stray), f), f
+        return design(effects(f, self.levels, Logged(order, headcount, partial), self.stray), f)
 
     def expected_h(self, jobs: pd.DataFrame) -> Array:
         """Labor-hours of a middling day at the most probable effects, one a job."""
@@ -87,33 +105,84 @@ class HoursModel:
         on its pour_id, so that two versions of one job are compared on the same day.
         """
         laid, f = self.design(jobs)
+        names = words(jobs, "pour_id")
+        told = self._told(laid, f, names, np.zeros(len(f)), count, seed)
+        labor, expected = np.exp(told.log_hours), np.exp(told.log_expected)
+        crew = np.empty_like(labor)
+        for job in range(len(f)):
+            own = stream(seed, "hours", "clock", names[job] if names[job] != "" else job)
+            crew[job] = labor[job] / self.clock.hands(f, told.share, job, own, count)
+        return HoursDraws(labor, crew, expected, told.share * expected.mean(axis=1)[:, None])
+
+    def chance_below(self, pours: pd.DataFrame, count: int = 400) -> Array:
+        """The chance that the forecast gave to less than what was logged, for later pours.
+
+        Rows as `usable` gives them, each told as it was logged: by crew time or by headcount.
+        """
+        f = features(pours, self.habit)
+        record, partial = record_of(pours, f)
+        laid = self._laid(f, record.headcount, partial)
+        told = self._told(laid, f, words(pours, "pour_id"), record.headcount, count, 0)
+        below = (told.log_hours < record.log_hours[:, None]).sum(axis=1)
+        return np.asarray((below + 0.5) / (count + 1.0))
+
+    def _told(
+        self,
+        laid: Design,
+        f: Features,
+        names: NDArray[np.object_],
+        headcount: Array,
+        count: int,
+        seed: int,
+    ) -> _Told:
         rng = stream(seed, "hours", "rates")
         root = _root(self.covariance)
         level = self.stray * np.sqrt(6.0) * rng.standard_normal(count)
         chi = rng.chisquare(self.noise.worth, count) / self.noise.worth
-        names = words(jobs, "pour_id")
-        shape = (len(f), count)
-        labor, expected, crew = np.empty(shape), np.empty(shape), np.empty(shape)
         # Linear about the most probable effects, as the covariance is: through the curve itself
         # rates that the record can't tell apart would push every forecast up.
         log_mean, share, slope = slopes(laid, self.beta)
-        bend = slope @ (root @ rng.standard_normal((self.beta.size, count)))
+        bend = slope @ (root @ rng.standard_normal((self.beta.size, count))) + level
         known_lead = np.isin(f.lead.astype(str), self.levels.leads)
         beyond = self.beyond(f)
+        bend += self._weather(f, count, seed)
+        luck = np.empty((len(f), count))
         for job in range(len(f)):
             own = stream(seed, "hours", "luck", names[job] if names[job] != "" else job)
-            mean = log_mean[job] + bend[job] + level
             if not known_lead[job]:
-                mean = mean + self.lead_spread * own.standard_normal(count)
-            mean = mean + beyond[job] * own.standard_normal(count)
-            luck = self._luck(mean, chi, own)
-            expected[job], labor[job] = np.exp(mean), np.exp(mean + luck)
-            crew[job] = labor[job] / self.clock.hands(f, share, job, own, count)
-        return HoursDraws(labor, crew, expected, share * expected.mean(axis=1)[:, None])
+                bend[job] += self.lead_spread * own.standard_normal(count)
+            bend[job] += beyond[job] * own.standard_normal(count)
+            luck[job] = self._luck(log_mean[job] + bend[job], headcount[job], chi, own)
+        middle = log_mean[:, None]
+        expected = middle + self.stretch * bend
+        return _Told(expected, expected + self.stretch * luck, share)
 
-    def _luck(self, log_mean: Array, chi: Array, rng: np.random.Generator) -> Array:
+    def _weather(self, f: Features, count: int, seed: int) -> Array:
+        """What a day's weather may add to log hours, jobs x draws; 0 where the air is known.
+
+        Jobs of one day share it. Bent as the effects are, by way of a few airs about the season's.
+        """
+        found = np.zeros((len(f), count))
+        if f.air_known.all() or not self.habit.air_scatter_f:
+            return found
+        blank = np.zeros(len(f))
+        turned = []
+        for step in AIRS:
+            air = f.air_temp_f + step * self.habit.air_scatter_f
+            laid = self._laid(replace(f, air_temp_f=air), blank, blank)
+            turned.append(np.log(laid.parts(self.beta).sum(axis=1)))
+        for job in np.flatnonzero(~f.air_known):
+            drawn = stream(seed, "hours", "air", f.day[job]).standard_normal(count)
+            curve = [float(value[job]) for value in turned]
+            found[job] = np.interp(drawn, AIRS, curve) - curve[len(AIRS) // 2]
+        return found
+
+    def _luck(
+        self, log_mean: Array, headcount: float, chi: Array, rng: np.random.Generator
+    ) -> Array:
         noise = self.noise
-        variance = row_variance(noise, log_mean, np.zeros_like(log_mean), self.centre) / chi
+        by_count = np.full_like(log_mean, headcount)
+        variance = row_variance(noise, log_mean, by_count, self.centre) / chi
         z, pick = rng.standard_normal((2, chi.size)), rng.random((2, chi.size))
         over = noise.wreck + noise.wreck_spread * z[1]
         wrecked = pick[0] < noise.wreck_share_ahead
@@ -177,12 +246,8 @@ def record_of(frame: pd.DataFrame, f: Features) -> tuple[Record, Array]:
     return Record(np.log(hours), headcount, f.troubled, shares), partial
 
 
-def hours_model(frame: pd.DataFrame | None = None) -> HoursModel:
-    """The model of a record: one row a past pour, log columns joined with `pour_output`.
-
-    An empty record gives the published rates, wide. Time: at most 2 s for 5,000 pours.
-    """
-    seen = usable(frame)
+def fitted_model(seen: pd.DataFrame) -> HoursModel:
+    """The model of a record as `usable` gives it, its ranges not yet held against the past."""
     habit = habit_of(seen)
     pours = len(seen)
     if pours == 0:
