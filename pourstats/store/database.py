@@ -43,6 +43,10 @@ def default_path() -> Path:
 _HELD = re.compile("could not set lock|conflicting lock|used by another process", re.IGNORECASE)
 
 
+_FULL = re.compile("no space|disk full|disk quota|file too large", re.IGNORECASE)
+FULL = "the disk is full; make room and try again. What was stored before is still there"
+
+
 class Store:
     """A crew's record in one file."""
 
@@ -114,6 +118,8 @@ class Store:
         except Refusal as error:
             raise Refusal(str(error).replace(str(new), str(self.path)), error.status) from None
         except OSError as error:
+            if is_full(str(error.strerror)):
+                raise Refusal(f"{self.path}: {FULL}") from None
             raise Refusal(
                 f"can't make {error.filename or self.path.parent} ({error.strerror}); name"
                 " another place with --store"
@@ -129,6 +135,11 @@ class Store:
             yield connection
         except (duckdb.IOException, duckdb.FatalException, duckdb.SerializationException) as error:
             raise self._unusable(str(error)) from None
+        except duckdb.Error as error:
+            # A commit that finds no room is an error of the transaction.
+            if _FULL.search(str(error)):
+                raise self._unusable(str(error)) from None
+            raise
         finally:
             # Of a damaged file even the closing may fail.
             with suppress(duckdb.Error):
@@ -180,6 +191,8 @@ class Store:
                     },
                 )
                 connection.execute("SET preserve_insertion_order = true")
+                # It would be drawn into the results on standard output.
+                connection.execute("SET enable_progress_bar = false")
                 return connection
             except duckdb.Error as error:
                 text = str(error)
@@ -202,12 +215,17 @@ class Store:
                 f"{self.path} can't be opened: permission denied. Check whose file it is, or name"
                 " another with --store"
             )
-        if "no space" in lowered or "disk full" in lowered:
-            return Refusal(f"{self.path}: the disk is full; make room and try again")
+        if _FULL.search(text):
+            return Refusal(f"{self.path}: {FULL}")
         return Refusal(
             f"{self.path} is not a pourstats store, or is damaged. `pourstats restore` puts a"
             " backup in its place; --store names another"
         )
+
+
+def is_full(text: str) -> bool:
+    """Whether an error's text says that there is no room on the disk."""
+    return _FULL.search(text) is not None
 
 
 def publish(new: Path, path: Path) -> bool:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from pourstats.faults import Refusal
 from pourstats.store import books
-from pourstats.store.database import Store, publish, settle
+from pourstats.store.database import Store, is_full, publish, settle
 from pourstats.store.schema import first_row, meta_number
 
 if TYPE_CHECKING:
@@ -38,6 +38,8 @@ def backup(store: Store, target: Path) -> int:
                 assert name is not None
                 connection.execute(f'COPY FROM DATABASE "{name[0]}" TO copied')
                 connection.execute("INSERT INTO copied.meta VALUES ('backup_digest', ?)", [digest])
+                # Here and not by the detaching, which would hide why it failed.
+                connection.execute("CHECKPOINT copied")
             finally:
                 connection.execute("DETACH copied")
             if not publish(part, target):
@@ -45,7 +47,10 @@ def backup(store: Store, target: Path) -> int:
         except Exception as error:
             with contextlib.suppress(OSError):
                 _forget(part)
-            raise Refusal(f"the backup {target} can't be written ({_first_line(error)})") from None
+            why = "the disk is full; make room" if is_full(str(error)) else _first_line(error)
+            raise Refusal(
+                f"the backup {target} can't be written ({why}); the store is as it was"
+            ) from None
         pours = first_row(connection.execute("SELECT count(*) FROM pours"))
         return int(pours[0]) if pours else 0
 
