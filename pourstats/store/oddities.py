@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pourstats.store import taps
+
 if TYPE_CHECKING:
     import duckdb
 
@@ -33,9 +35,36 @@ _RULES: tuple[str, ...] = (
 def found(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
     """A line a row, at most ten of a kind and then how many more."""
     lines: list[str] = []
-    for rule in _RULES:
-        rows = [text for (text,) in connection.execute(rule.format(first=first_seq)).fetchall()]
+    told = [
+        [text for (text,) in connection.execute(rule.format(first=first_seq)).fetchall()]
+        for rule in _RULES
+    ]
+    for rows in (*told, _tapped(connection, first_seq)):
         lines += rows[:MOST_TOLD]
         if len(rows) > MOST_TOLD:
             lines.append(f"and {len(rows) - MOST_TOLD} more such rows")
+    return lines
+
+
+def _tapped(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
+    """What taps that came now did not bring about: a pour still open, a load without a volume."""
+    rows = connection.execute(
+        """SELECT s.pour_id, min(f.file) FROM stamps AS s
+           LEFT JOIN pours AS p ON p.pour_id = s.pour_id
+           LEFT JOIN sources AS f ON f.source_id = p._source
+           WHERE s._seq >= ? AND coalesce(s.undone, 'no') = 'no' GROUP BY 1 ORDER BY 1""",
+        [first_seq],
+    ).fetchall()
+    lines = []
+    for pour_id, logged_in in rows:
+        if logged_in not in (None, taps.FILE):
+            lines.append(f"stamps: {pour_id} is logged in {logged_in}, which goes before its taps")
+            continue
+        state = taps.of_pour(connection, pour_id)
+        if state.missing:
+            lines.append(
+                f"stamps: {pour_id} stays open, in no figure yet; still to come:"
+                f" {', '.join(state.missing)}"
+            )
+        lines += [f"stamps: {pour_id}: {words}" for words in state.waiting]
     return lines

@@ -7,16 +7,19 @@ Needs Chromium (Debian: apt-get install chromium) and the dev extra.
 
 from __future__ import annotations
 
+import datetime as dt
 import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from serving import DESK, PHONE, ROOT, browser, opened, served, settled
 
+from pourstats.reporting.phone_page import write_phone_page
 from pourstats.store.database import Store
 from pourstats.store.loading import load
 
@@ -86,9 +89,20 @@ VIEWS: dict[str, tuple[str, Callable[[Any], None] | None]] = {
 }
 
 
+OFFLINE: dict[str, tuple[str, ...]] = {
+    "offline": (),
+    "offline_half": ("hands-3", "tap-first_concrete", "tap-strike_off_done", "tap-bull_float_done",
+                     "tap-machine_on", "ready-20"),
+    "offline_more": ("tap-first_concrete", "tap-machine_on", "loads", "tap-load_in-load-1",
+                     "passes", "footprint-1/8", "people", "who-MK", "arrives-now", "concrete",
+                     "about-wind_felt-breezy", "about", "save", "delete"),
+}  # fmt: skip
+"""Views of the offline phone page, and what is touched for each."""
+
+
 def main() -> None:
     """Make the pictures."""
-    folder, wanted = Path(sys.argv[1]), sys.argv[2:] or list(VIEWS)
+    folder, wanted = Path(sys.argv[1]), sys.argv[2:] or [*VIEWS, *OFFLINE]
     folder.mkdir(parents=True, exist_ok=True)
     for scheme in ("light", "dark"):
         for label, size in (("desk", DESK), ("phone", PHONE)):
@@ -96,7 +110,9 @@ def main() -> None:
                 store = Path(made) / "sample.duckdb"
                 load(Store(store), sorted(SAMPLE.glob("*.csv")))
                 with served(store) as address, browser() as found:
-                    for name in wanted:
+                    offline_pictures(found, Store(store), wanted, size, scheme,
+                                     (folder, f"{label}_{scheme}"))  # fmt: skip
+                    for name in (name for name in wanted if name in VIEWS):
                         picture(
                             found,
                             address,
@@ -127,6 +143,28 @@ def picture(
     print(f"{path.name}: {tall} px tall" + (f", {wide} px too wide" if wide > 0 else "")
           + (f", asked outside: {outside}" if outside else ""), file=sys.stderr)  # fmt: skip
     page.context.close()
+
+
+def offline_pictures(
+    found: Any, store: Store, wanted: list[str], size: dict[str, int], scheme: str,
+    place: tuple[Path, str],
+) -> None:  # fmt: skip
+    """The offline phone page, opened from its file on the morning of the sample's jobs ahead."""
+    file = write_phone_page(store.path.with_name("phone.html"), store)
+    for name in (name for name in wanted if name in OFFLINE):
+        page, _ = opened(found, size, color_scheme=scheme)
+        minute = dt.datetime(2025, 10, 31, 6, 2, tzinfo=ZoneInfo("America/Chicago"))
+        page.clock.set_fixed_time(minute)
+        page.goto(file.as_uri())
+        for touch, target in enumerate(OFFLINE[name]):
+            if touch == 0:
+                page.get_by_role("link", name="B300").click()
+            page.clock.set_fixed_time(minute + dt.timedelta(minutes=53 * touch))
+            part = page.locator(f'[id="{target}"]')
+            (part.locator("summary") if part.evaluate("e => e.tagName") == "DETAILS" else part
+             ).first.click()  # fmt: skip
+        page.screenshot(path=place[0] / f"{name}_{place[1]}.png", full_page=True)
+        page.context.close()
 
 
 if __name__ == "__main__":

@@ -59,3 +59,27 @@ def test_a_row_that_waits_for_a_pour_of_another_case_is_told(tmp_path: Path) -> 
         callbacks="callback_id,pour_id,reported,defect\nC1,a1,2031-09-01,dusting\n",
     )  # fmt: skip
     assert any("'A1' and 'a1' look alike" in line for line in told)
+
+
+STAMPS = (
+    "stamp_id,pour_id,event,subject,at\n"
+    "a,B1,describe,site=Oak;slab_type=garage;area=600;thickness=4,2031-06-03 06:00\n"
+    "b,B1,load_in,load-1,2031-06-03 06:50\n"
+)
+
+
+def test_taps_that_make_no_row_yet_say_what_they_wait_for(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    told = loaded(store, tmp_path / "phone", stamps=STAMPS)
+    assert told == [
+        "stamps: B1 stays open, in no figure yet; still to come: gone",
+        "stamps: B1: load-1 waits for its volume",
+    ]
+    gone = STAMPS + "c,B1,gone,,2031-06-03 15:00\nd,B1,load_in,load-1;volume=9,2031-06-03 06:51\n"
+    assert loaded(store, tmp_path / "phone", stamps=gone) == []
+
+
+def test_taps_of_a_pour_that_somebody_logged_otherwise_say_so(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    told = loaded(store, tmp_path / "log", pours=POURS, stamps=STAMPS.replace("B1", "A1"))
+    assert told == ["stamps: A1 is logged in pours.csv, which goes before its taps"]

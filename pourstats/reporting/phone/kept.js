@@ -21,7 +21,9 @@ const kept = (() => {
     if (!text) return null;
     try {
       const found = JSON.parse(text);
-      return found && found.pour_id === pourId && Array.isArray(found.stamps) ? found : null;
+      const whole = found && found.pour_id === pourId && Array.isArray(found.stamps)
+        && ["about", "loads", "passes"].every((part) => found[part] instanceof Object);
+      return whole ? found : null;
     } catch {
       return null;
     }
@@ -43,7 +45,7 @@ const kept = (() => {
     const found = [];
     for (let i = 0; box && i < box.length; i += 1) {
       const key = box.key(i);
-      if (key.startsWith(PREFIX)) found.push(key.slice(PREFIX.length));
+      if (key && key.startsWith(PREFIX)) found.push(key.slice(PREFIX.length));
     }
     return found;
   }

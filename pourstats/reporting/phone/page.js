@@ -118,11 +118,17 @@ function takeBack(pourId, id) {
   // Under a finger that comes down twice the next line's button may have moved up by then.
   if (Math.abs(Date.now() - (view.tookBack || 0)) < UNDO_AGAIN_MS) return;
   view.tookBack = Date.now();
+  let found = null;
   act(pourId, (pour) => {
-    const found = pour.stamps.find((each) => each.id === id);
+    found = pour.stamps.find((each) => each.id === id);
+    if (!found) return false;
     found.undone = "yes";
     return text("phone.undone", { what: tapName(found.event) });
   });
+  // Its button is gone: whoever goes by keyboard stands where it can be tapped again.
+  const again = found && document.getElementById(
+    `tap-${found.event}${found.subject ? `-${found.subject}` : ""}`);
+  if (again && document.activeElement === document.body) again.focus({ preventScroll: true });
 }
 
 function readyBefore(pourId, minutes) {
