@@ -95,14 +95,21 @@ def score(store: Path | None, as_json: bool) -> int:
     return 0
 
 
-@command("callbacks", "pourstats callbacks")
-def callbacks(store: Path | None, as_json: bool) -> int:
+@command("callbacks", "pourstats callbacks --by cure")
+@click.option("--by", metavar="GROUPING",
+              help="Every group of one: slab_type, finish, base, cure, lead, month,"
+              " evaporation_class, first_pass_timing, saw_delay, mix, water_added, truck_age,"
+              " fault.")  # fmt: skip
+def callbacks(by: str | None, store: Path | None, as_json: bool) -> int:
     """Which floors come back, what they cost, and what goes with it."""
     from pourstats.reporting.answers import callbacks_answer
-    from pourstats.reporting.callbacks import callbacks_text
+    from pourstats.reporting.callbacks import callbacks_text, grouping, groups_text
 
     found = callbacks_answer(opened(store)).result
-    printed(found) if as_json else click.echo(callbacks_text(found), nl=False)
+    if as_json:
+        printed(found if by is None else {"by": by, "groups": grouping(found, by)})
+    else:
+        click.echo(callbacks_text(found) if by is None else groups_text(found, by), nl=False)
     if found["state"] == "no_pours":
         told("no pours are stored yet; `pourstats load FOLDER` brings them in")
         return 1

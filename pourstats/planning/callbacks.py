@@ -8,11 +8,16 @@ from typing import Any
 import pandas as pd
 
 from pourstats.learning.callbacks.features import FEATURES, beside
-from pourstats.learning.callbacks.groups import fault_counts, groupings
+from pourstats.learning.callbacks.groups import defect_counts, fault_rates, groupings
 from pourstats.learning.callbacks.looks import DOUBLED, POWER
 from pourstats.learning.callbacks.rare import watch
 from pourstats.learning.callbacks.rates import LEVEL, cost_interval, group_rates, rates
-from pourstats.learning.callbacks.record import counting_ages, pours_record, rule
+from pourstats.learning.callbacks.record import (
+    counting_ages,
+    pours_record,
+    priced_calls,
+    rule,
+)
 from pourstats.learning.callbacks.risk import (
     PRIOR_M,
     PRIOR_ODDS_RATIO_95,
@@ -29,7 +34,6 @@ from pourstats.learning.callbacks.year import (
     this_year,
     time_to_call,
 )
-from pourstats.learning.intervals import score_interval
 from pourstats.logs.defects import DEFECTS
 from pourstats.planning.habits import HABITS
 
@@ -59,6 +63,7 @@ def callback_picture(
     age_limit = age_limit_min(house)
     whole = rates(pours)
     found, values = risk(frames, pours, age_limit)
+    calls = priced_calls(frames, house)
     picture: dict[str, Any] = {
         "state": _state(whole),
         "level": LEVEL,
@@ -77,9 +82,11 @@ def callback_picture(
         "advice": _advice(found),
         "risk": _risk(found),
         "floors": _floors(found, values, pours),
-        "by": _by(frames, pours, age_limit, whole["rate"]),
-        "defects": _defects(frames, pours),
-        "faults": _faults(frames, pours),
+        "by": {
+            **_by(frames, pours, age_limit, whole["rate"]),
+            "fault": fault_rates(pours, calls),
+        },
+        "defects": _defects(defect_counts(pours, calls)),
     }
     return {name: plain(part) for name, part in picture.items()}
 
@@ -160,21 +167,27 @@ def _advice(found: Risk) -> list[dict[str, Any]]:
         else "Too few floors, or calls, to look for habits yet."
     )
     if waiting and waiting[0].more_pours:
+        tripled = waiting[0].more_pours_tripled
         because += (
-            f" About {round_up(waiting[0].more_pours)} more pours would show a habit that doubles"
-            f" the odds, {round_up(waiting[0].more_pours_tripled or 0) or 'none'} more one that"
-            " triples them."
-        )
+            f" About {round_up(waiting[0].more_pours):,} more pours would show a habit that doubles"
+            " the odds"
+            + (f", {round_up(tripled):,} more one that triples them." if tripled
+               else "; one that triples them would show by now.")
+        )  # fmt: skip
     missing = list(dict.fromkeys(HABITS[name].log for name in blank))[:3]
-    log = f" and log {', '.join(missing)}" if missing else ""
+    log = f", and log {_listed(missing)}" if missing else ""
     return [
         {
-            "do": f"Too early to change a habit on this record: keep to published practice{log}.",
+            "do": f"Too early to say: keep to published practice{log}.",
             "because": because,
             "source": "your own record",
             "habit": None,
         }
     ]
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _because(effect: Effect) -> str:
@@ -279,35 +292,21 @@ def _place(group: str) -> tuple[int, str]:
     return (classes.index(group) if group in classes else len(classes), group)
 
 
-def _defects(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> list[dict[str, Any]]:
-    counts = fault_counts(frames["callbacks"], pours, "defect")
-    ordered = sorted(counts.items(), key=lambda item: (-item[1], str(item[0])))
+def _defects(counts: pd.Series[int]) -> list[dict[str, Any]]:
+    """What came back, the most frequent first, with help on each defect."""
+    known = {str(word): int(count) for word, count in counts.items() if str(word) in DEFECTS}
     return [
         {
             "defect": word,
-            "pours": int(count),
-            "name": DEFECTS[str(word)].name,
-            "looks": DEFECTS[str(word)].looks,
-            "causes": DEFECTS[str(word)].causes,
-            "source": DEFECTS[str(word)].reference,
-            "help": DEFECTS[str(word)].help,
+            "pours": count,
+            "name": DEFECTS[word].name,
+            "looks": DEFECTS[word].looks,
+            "causes": DEFECTS[word].causes,
+            "source": DEFECTS[word].reference,
+            "help": DEFECTS[word].help,
         }
-        for word, count in ordered
-        if word in DEFECTS
+        for word, count in known.items()
     ]
-
-
-def _faults(frames: Mapping[str, pd.DataFrame], pours: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rates by fault: pours with a call of that fault over all pours old enough."""
-    at_risk = int(pours["old_enough"].sum())
-    rows = []
-    for word, count in fault_counts(frames["callbacks"], pours, "fault").items():
-        low, high = score_interval(int(count), at_risk, LEVEL)
-        rows.append(
-            {"fault": str(word), "pours": at_risk, "pours_called_back": int(count),
-             "rate": int(count) / at_risk, "rate_p05": low, "rate_p95": high}
-        )  # fmt: skip
-    return sorted(rows, key=lambda row: -row["pours_called_back"])
 
 
 def plain(value: Any) -> Any:

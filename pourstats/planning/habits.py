@@ -27,7 +27,7 @@ HABITS: dict[str, Habit] = {
         "On dry, windy, hot days: windbreak, fog or evaporation retarder ready; cure at once.",
         "The top dries faster than it bleeds: it cracks, crazes and dusts.",
         "ACI 305R; NRMCA CIP 5",
-        "the weather, and the concrete's temperature",
+        "the weather",
     ),
     "machine_early": Habit(
         "with the machine on before the boot print allowed it",
@@ -43,7 +43,7 @@ HABITS: dict[str, Habit] = {
         "Plan hands and machines so that the first pass goes on when the slab takes it.",
         "Past its time the top is worked hard: burns, waves, low spots.",
         "ACI 302.1R, window of finishability",
-        "when it was ready, or the boot print",
+        "when the slab was ready",
     ),
     "air_hard_trowel": Habit(
         "troweled on an air-entrained mix",

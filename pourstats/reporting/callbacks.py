@@ -6,17 +6,28 @@ from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
 
+from pourstats.faults import Refusal
 from pourstats.planning.callbacks import round_up
 
 WIDTH = 92
 SHOWN_BY = {
     "slab_type": "slab type",
     "finish": "finish",
-    "evaporation_class": "drying, lb/ft2 an hour",
+    "base": "base",
     "cure": "cure",
     "lead": "lead, by the alphabet",
+    "month": "month",
+    "evaporation_class": "drying, lb/ft2 an hour",
+    "first_pass_timing": "first pass after strike-off, thirds of your own",
+    "saw_delay": "saw after strike-off, thirds of your own",
+    "mix": "mix",
+    "water_added": "water added at the site",
+    "truck_age": "age of the oldest load",
+    "fault": "whose fault it was",
 }
-"""The groupings on the page; the others are in `--json`."""
+"""What floors can be grouped by, and how that is called."""
+ON_PAGE = ("slab_type", "finish", "evaporation_class", "cure", "lead")
+"""The groupings on the page; the others with `--by`."""
 MOST_GROUPS = 5
 MOST_SILENT = 5
 MOST_FLOORS = 5
@@ -35,7 +46,7 @@ def callbacks_text(picture: Mapping[str, Any]) -> str:
     lines += _advice(picture["advice"])
     lines += _silent(picture["risk"])
     lines += _floors(picture["floors"])
-    lines += _defects(picture["defects"])
+    lines += _defects(picture)
     lines += _groups(picture)
     return "\n".join(line.rstrip() for line in lines).rstrip() + "\n"
 
@@ -67,7 +78,10 @@ def cost_sentence(picture: Mapping[str, Any]) -> str:
         f" {_percent(whole['rate_p95'])} %: the true share, nine times in ten)."
     )
     if not whole["callbacks"]:
-        return f"{said} No call on a floor old enough, so nothing to pay for yet."
+        return (
+            f"{said} No call on a floor old enough, so nothing to pay for yet; if there were any,"
+            " log them in callbacks.csv."
+        )
     if whole["all_in_cost_per_yd3"] is None:
         return (
             f"{said} What that costs a yard can't be told: hours, cost or pay are missing (log both"
@@ -125,11 +139,16 @@ def coming_sentence(picture: Mapping[str, Any]) -> str:
     """How many are still to come, and when calls come."""
     coming = picture["still_to_come"]
     said = []
-    if coming["pours"]:
+    young = _counted(coming["pours"], "floor", "floors")
+    if coming["pours"] and not picture["time_to_call"]["all"]["calls"]:
         said.append(
-            f"Still to come: about {coming['expected']:.0f} ({coming['p05']:.0f} to"
-            f" {coming['p95']:.0f}) of the {_counted(coming['pours'], 'floor', 'floors')} too young"
-            " to count."
+            f"How many of the {young} too young to count will come back can't be told before a"
+            " first call; calls go into callbacks.csv."
+        )
+    elif coming["pours"]:
+        said.append(
+            f"Still to come: about {coming['expected']:.0f} of the {young} too young to count"
+            f" (nine times in ten {coming['p05']:.0f} to {coming['p95']:.0f})."
         )
     if coming["outdoors_before_first_winter"]:
         floors = _counted(
@@ -149,8 +168,8 @@ def coming_sentence(picture: Mapping[str, Any]) -> str:
 
 def _advice(advice: list[Mapping[str, Any]]) -> list[str]:
     told = [row for row in advice if row["habit"]]
-    title = "THE HABIT TO CHANGE" if len(told) == 1 else "THE HABITS TO CHANGE, the surest first"
-    lines = ["", title if told else "THE HABIT TO CHANGE: TOO EARLY TO SAY"]
+    several = len(told) > 1
+    lines = ["", "THE HABITS TO CHANGE, the surest first" if several else "THE HABIT TO CHANGE"]
     for row in advice:
         lines += wrap(row["do"], WIDTH, initial_indent="  ", subsequent_indent="  ")
         lines += wrap(
@@ -171,7 +190,7 @@ def _silent(risk: Mapping[str, Any]) -> list[str]:
     if looks:
         lines += wrap(
             f"{_counted(looks, 'look', 'looks')} at one record, all floors so far; corrected so"
-            " that one in twenty of the habits told of is luck (Benjamini and Hochberg).",
+            " that of the habits told of at most one in twenty is luck (Benjamini and Hochberg).",
             WIDTH, initial_indent="  ", subsequent_indent="  ",
         )  # fmt: skip
     for row in rows[:MOST_SILENT]:
@@ -183,9 +202,11 @@ def _silent(risk: Mapping[str, Any]) -> list[str]:
     if len(rows) > MOST_SILENT:
         lines.append(f"  and {len(rows) - MOST_SILENT} more, with `--json`")
     if empty:
-        listed = "; ".join(f"{row['so_words']} {_odds(row)}" for row in empty)
+        listed = "; ".join(
+            f"{row['so_words']} {row['so_called']} of {row['so']}, {_odds(row)}" for row in empty
+        )
         lines += wrap(
-            f"No sign so far, twice the odds is unlikely: {listed}.",
+            f"No sign so far, twice the odds is unlikely: came back {listed} times the odds.",
             WIDTH, initial_indent="  ", subsequent_indent="    ",
         )  # fmt: skip
     return lines
@@ -201,7 +222,7 @@ def _verdict(row: Mapping[str, Any]) -> str:
         span = f"{row['odds_ratio']:.1f} times the odds ({row['p05']:.1f} to {row['p95']:.1f}); "
     if not row["more_pours"]:
         return f"{span}undecided"
-    return f"{span}about {round_up(row['more_pours'])} more pours would show a doubling"
+    return f"{span}about {round_up(row['more_pours']):,} more pours would show a doubling"
 
 
 def _floors(floors: list[Mapping[str, Any]]) -> list[str]:
@@ -230,10 +251,11 @@ def _floors(floors: list[Mapping[str, Any]]) -> list[str]:
     return lines
 
 
-def _defects(defects: list[Mapping[str, Any]]) -> list[str]:
+def _defects(picture: Mapping[str, Any]) -> list[str]:
+    defects = picture["defects"]
     if not defects:
         return []
-    lines = ["", "WHAT CAME BACK"]
+    lines = ["", "WHAT CAME BACK so far, young floors too"]
     for row in defects[:MOST_DEFECTS]:
         lines += wrap(
             f"{row['name']} ({_counted(row['pours'], 'floor', 'floors')}): {row['help']}",
@@ -251,19 +273,76 @@ def _groups(picture: Mapping[str, Any]) -> list[str]:
     if picture["state"] != "calls":
         return []
     lines = []
-    for name, title in SHOWN_BY.items():
+    for name in ON_PAGE:
         told = [row for row in picture["by"][name] if row["pours"] and row["group"] != "unknown"]
         if len(told) < 2:
             continue
-        lines.append(f"  {title}")
+        lines.append(f"  {SHOWN_BY[name]}")
         lines += [
             f"    {str(row['group']).replace('_', ' ')[:24]:<24} {share_text(row)}"
             for row in told[:MOST_GROUPS]
         ]
         if len(told) > MOST_GROUPS:
-            lines.append(f"    and {len(told) - MOST_GROUPS} smaller groups, with `--json`")
+            lines.append(f"    and {len(told) - MOST_GROUPS} more, with `--by {name}`")
     head = ["", "BY GROUP: counts, and where the true share lies nine times in ten; no finding"]
-    return head + lines if lines else []
+    rest = ", ".join(name for name in SHOWN_BY if name not in ON_PAGE)
+    tail = wrap(f"`--by` shows one whole; also by {rest}.", WIDTH, initial_indent="  ",
+                subsequent_indent="  ")  # fmt: skip
+    return head + lines + tail if lines else []
+
+
+def grouping(picture: Mapping[str, Any], by: str) -> list[dict[str, Any]]:
+    """The rows of one grouping. Raises Refusal naming what there is."""
+    name = by.strip().lower().replace(" ", "_").replace("-", "_")
+    if name not in SHOWN_BY:
+        raise Refusal(f"'{by}' is no grouping of callbacks; take one of {', '.join(SHOWN_BY)}")
+    if picture["state"] == "no_pours":
+        return []
+    found: list[dict[str, Any]] = picture["by"][name]
+    return found
+
+
+def groups_text(picture: Mapping[str, Any], by: str) -> str:
+    """Every group of one grouping: counts, shares and rates with their ranges, cost a yard."""
+    rows = grouping(picture, by)
+    if picture["state"] == "no_pours":
+        return callbacks_text(picture)
+    name = by.strip().lower().replace(" ", "_").replace("-", "_")
+    lines = [f"FLOORS THAT CAME BACK, BY {SHOWN_BY[name].upper()}", ""]
+    rated = any("callbacks_per_1000yd3" in row for row in rows)
+    head = f"{'':<22}{'back':>5}{'of':>6}  {'share':<18}"
+    lines.append(head + (f"{'calls per 1,000 yd3':<24}{'h/yd3':>7}{'$/yd3':>8}" if rated else ""))
+    lines += [_group(row, rated) for row in rows]
+    young, calls = (picture["whole"][key] for key in ("young_pours", "young_callbacks"))
+    ages = picture["counts_at_days"]
+    notes = [
+        "In brackets: where the true figure lies nine times in ten. Where two overlap the record"
+        " can't tell the groups apart; groups differ in much else, so none is a finding.",
+        f"Of floors old enough to count, {ages['indoors']:g} days or {ages['outdoors']:g} outdoors."
+        + (f" {_counted(young, 'younger floor stands', 'younger floors stand')} apart,"
+           f" with {_counted(calls, 'call', 'calls')} so far." if young else ""),
+    ]  # fmt: skip
+    for note in notes:
+        lines += ["", *_paragraph(note)]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _group(row: Mapping[str, Any], rated: bool) -> str:
+    title = str(row["group"]).replace("_", " ")[:21]
+    line = f"{title:<22}{row['pours_called_back']:>5}{row['pours']:>6}  "
+    if row["rate"] is None:
+        return f"{line}none old enough"
+    span = f"({_percent(row['rate_p05'])} to {_percent(row['rate_p95'])})"
+    line += f"{_percent(row['rate'])} % {span:<13}".ljust(18)
+    if not rated or row["callbacks_per_1000yd3"] is None:
+        return line
+    calls = (
+        f"{row['callbacks_per_1000yd3']:.1f} ({row['callbacks_per_1000yd3_p05']:.1f} to"
+        f" {row['callbacks_per_1000yd3_p95']:.1f})"
+    )
+    told = [row["hours_per_yd3"], row["all_in_cost_per_yd3"]]
+    hours, usd = ("-" if value is None else f"{value:.2f}" for value in told)
+    return f"{line}{calls:<24}{hours:>7}{usd:>8}"
 
 
 def _paragraph(text: str) -> list[str]:

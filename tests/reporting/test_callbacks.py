@@ -7,13 +7,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pourstats.faults import Refusal
 from pourstats.learning.callbacks.features import FEATURES
 from pourstats.logs.defects import DEFECTS
 from pourstats.logs.tables import DEFECTS as DEFECT_CHOICES
 from pourstats.planning.callback_cost import job_callbacks
 from pourstats.planning.callbacks import callback_picture
 from pourstats.planning.habits import HABITS
-from pourstats.reporting.callbacks import callbacks_text
+from pourstats.reporting.callbacks import SHOWN_BY, callbacks_text, grouping, groups_text
 from tests.simulators.callbacks_crews import Truth, crew
 
 HOUSE = {"default_pay": 30.0}
@@ -54,17 +55,61 @@ def test_a_told_habit_comes_with_counts_interval_and_source(clear):
 
 def test_too_early_says_so_and_how_many_more(early):
     text = callbacks_text(early)
-    assert "TOO EARLY TO SAY" in text
-    assert re.search(r"[Aa]bout \d+ more pours would show", text)
+    assert "THE HABIT TO CHANGE\n  Too early to say: keep to published practice" in text
+    assert re.search(r"[Aa]bout [\d,]+ more pours would show", text)
     assert all(row["habit"] is None for row in early["advice"])
 
 
 def test_every_share_has_its_count_and_interval(clear):
     lines = callbacks_text(clear).split("BY GROUP")[1].splitlines()[1:]
-    rows = [line for line in lines if line.startswith("    ") and "smaller groups" not in line]
+    rows = [line for line in lines if line.startswith("    ") and "with `--by" not in line]
     assert len(rows) > 10
     for line in rows:
         assert re.search(r"\d+ of \d+ floors?, \d+ % \(\d+ to \d+ %\)", line), line
+
+
+# The groupings that rates are asked for by.
+GROUPINGS = ("slab_type", "finish", "base", "cure", "lead", "month", "evaporation_class",
+             "first_pass_timing", "saw_delay", "mix", "water_added", "truck_age", "fault")  # fmt: skip
+
+
+def test_every_grouping_can_be_asked_for(clear):
+    assert set(GROUPINGS) == set(clear["by"]) == set(SHOWN_BY)
+    for name in GROUPINGS:
+        rows = grouping(clear, name)
+        assert rows
+        text = groups_text(clear, name.replace("_", " ").upper())
+        assert max(map(len, text.splitlines())) <= 100
+        for row in rows:
+            (line,) = [each for each in text.splitlines()
+                       if each.startswith(str(row["group"]).replace("_", " ")[:21].ljust(22))]  # fmt: skip
+            assert line[22:33].split() == [str(row["pours_called_back"]), str(row["pours"])]
+            assert row["rate"] is None or re.search(r"\d+ % \(\d+ to \d+\)", line)
+        if name not in ("fault", "lead"):
+            assert sum(row["pours"] for row in rows) == clear["whole"]["pours"]
+            assert sum(row["callbacks"] for row in rows) == clear["whole"]["callbacks"]
+    with pytest.raises(Refusal, match="no grouping of callbacks; take one of slab_type"):
+        grouping(clear, "colour")
+
+
+def test_every_pour_is_at_risk_of_every_fault():
+    frames = crew(np.random.default_rng(6), 60, Truth(0.3), young=False).frames
+    calls = frames["callbacks"]
+    calls["fault"] = np.where(np.arange(len(calls)) % 3 == 0, "mix", None)
+    found = callback_picture(frames, HOUSE)
+    mix, unknown = found["by"]["fault"]
+    assert (mix["group"], unknown["group"]) == ("mix", "unknown")
+    assert mix["pours"] == unknown["pours"] == 60
+    assert mix["callbacks"] == (calls["fault"] == "mix").sum()
+    assert mix["callbacks"] + unknown["callbacks"] == len(calls)
+    assert mix["all_in_usd"] + unknown["all_in_usd"] == pytest.approx(found["whole"]["all_in_usd"])
+
+
+def test_young_floors_come_back_with_their_defects_too():
+    young = picture(3, 40, Truth(0.9), years=0.3)
+    assert young["state"] == "too_young"
+    assert young["defects"]
+    assert "Usual causes: " in callbacks_text(young)
 
 
 def test_people_are_not_ranked(clear):
@@ -105,7 +150,7 @@ def test_no_pours_and_only_young_pours():
     assert young["state"] == "too_young"
     text = callbacks_text(young)
     assert "180 days, 365 outdoors" in text
-    assert "Still to come" in text
+    assert "Still to come" in text or "before a first call" in " ".join(text.split())
 
 
 def test_no_calls_at_all_promise_nothing():

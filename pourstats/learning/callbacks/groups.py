@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from pourstats.learning.callbacks.features import first_passes, loads_of, saw_delay
+from pourstats.learning.callbacks.rates import rates
+from pourstats.learning.callbacks.record import with_calls
 
 TIMING = ("early third", "middle third", "late third")
 
@@ -63,14 +66,28 @@ def thirds(values: np.ndarray) -> pd.Series:
     return pd.Series(names)
 
 
-def fault_counts(calls: pd.DataFrame, pours: pd.DataFrame, column: str) -> pd.Series:
-    """Pours old enough with a call of each ``fault`` or ``defect``; a pour may stand in several."""
-    old = set(pours.loc[pours["old_enough"], "pour_id"])
-    own = calls[calls["pour_id"].isin(old)]
-    names = own[column].where(own[column].notna(), "unknown") if column in own else None
-    if names is None:
-        return pd.Series(dtype=int)
-    return own.assign(word=names.astype(str)).groupby("word")["pour_id"].nunique()
+def fault_rates(pours: pd.DataFrame, calls: pd.DataFrame) -> list[dict[str, Any]]:
+    """One row a ``fault`` that calls name, as group_rates has them, most first, unknown last.
+
+    ``pours`` as pours_record, ``calls`` as priced_calls give them. Every pour is at risk of each
+    fault, so the rows' pours are all the pours, and a pour may be called back for several.
+    """
+    words = calls["fault"] if "fault" in calls else pd.Series(index=calls.index, dtype=object)
+    words = words.where(words.notna(), "unknown").astype(str)
+    rows = [
+        {"group": word, **rates(with_calls(pours, calls[words == word]))}
+        for word in sorted(words.unique())
+    ]
+    return sorted(
+        rows, key=lambda row: (row["group"] == "unknown", -row["callbacks"], row["group"])
+    )
+
+
+def defect_counts(pours: pd.DataFrame, calls: pd.DataFrame) -> pd.Series[int]:
+    """Pours called back for each ``defect``, young ones too, most first; one may have several."""
+    own = calls[calls["pour_id"].isin(pours["pour_id"])]
+    counts = own.groupby("defect")["pour_id"].nunique().sort_index()
+    return counts.sort_values(ascending=False, kind="stable")
 
 
 def _aligned(frame: pd.DataFrame, column: str) -> pd.Series:

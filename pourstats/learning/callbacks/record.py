@@ -60,14 +60,18 @@ def latest_day(frames: Mapping[str, pd.DataFrame]) -> pd.Timestamp | None:
     return max(days) if days else None
 
 
+AGED = (
+    "pour_id", "date", "slab_type", "finish", "lead", "placed_yd3", "outdoors", "counts_at_days",
+    "age_days", "old_enough",
+)  # fmt: skip
+"""What is known of a pour without its calls."""
+
+
 def pours_record(frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]) -> pd.DataFrame:
     """One row a pour, in date order, with the calls it had.
 
-    Columns: pour_id, date, slab_type, finish, lead, placed_yd3; outdoors, age_days, counts_at_days
-    (age from which it counts: house rules), old_enough; callbacks, called_back, first_call_days
-    (from the pour to its first call; NaN without), hours, cost_usd (beside labor), labor_usd (hours
-    at burdened pay), each NaN where all calls leave it blank, and how many calls leave hours and
-    cost blank (without_hours, without_cost) or have hours but no pay (unpriced).
+    Columns: :data:`AGED` (counts_at_days is the age from which it counts: house rules), and those
+    of :func:`with_calls`.
     """
     pours = frames["pour_output"][
         ["pour_id", "date", "slab_type", "finish", "lead", "placed_yd3"]
@@ -82,21 +86,31 @@ def pours_record(frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]
     age = (pd.Timestamp(latest) - pours["date"]).dt.days if latest is not None else 0
     pours["age_days"] = age
     pours["old_enough"] = pours["age_days"] >= pours["counts_at_days"]
-    calls = priced_calls(frames, house)
-    grouped = calls.groupby("pour_id")
+    return with_calls(pours, priced_calls(frames, house))
+
+
+def with_calls(pours: pd.DataFrame, calls: pd.DataFrame) -> pd.DataFrame:
+    """The pours (columns :data:`AGED`) with what these calls (:func:`priced_calls`) add up to.
+
+    Adds callbacks, called_back, first_call_days (from the pour to its first call; NaN without),
+    hours, cost_usd (beside labor), labor_usd (hours at burdened pay), each NaN where all calls
+    leave it blank, and how many calls leave hours and cost blank (without_hours, without_cost) or
+    have hours but no pay (unpriced).
+    """
+    told = calls.assign(
+        without_hours=calls["hours"].isna(), without_cost=calls["cost"].isna()
+    ).groupby("pour_id")
     summed = pd.DataFrame(
         {
-            "callbacks": grouped.size(),
-            "first_call": grouped["reported"].min(),
-            "hours": grouped["hours"].sum(min_count=1),
-            "cost_usd": grouped["cost"].sum(min_count=1),
-            "labor_usd": grouped["labor_usd"].sum(min_count=1),
-            "without_hours": grouped["hours"].apply(lambda cells: int(cells.isna().sum())),
-            "without_cost": grouped["cost"].apply(lambda cells: int(cells.isna().sum())),
-            "unpriced": grouped["unpriced"].sum(),
+            "callbacks": told.size(),
+            "first_call": told["reported"].min(),
+            "hours": told["hours"].sum(min_count=1),
+            "cost_usd": told["cost"].sum(min_count=1),
+            "labor_usd": told["labor_usd"].sum(min_count=1),
+            **{name: told[name].sum() for name in ("without_hours", "without_cost", "unpriced")},
         }
     )
-    found = pours.merge(summed, left_on="pour_id", right_index=True, how="left")
+    found = pours[list(AGED)].merge(summed, left_on="pour_id", right_index=True, how="left")
     for name in ("callbacks", "without_hours", "without_cost", "unpriced"):
         found[name] = found[name].fillna(0).astype(int)
     found["called_back"] = found["callbacks"] > 0
