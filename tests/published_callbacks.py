@@ -48,3 +48,18 @@ FUNNEL_5_PERCENT = {
 G_MEAN, G_UPPER = 20.0, 81.48
 # t chart, exponential: 6.6077 and 0.00135 mean times (Borror, Keats and Montgomery 2003).
 T_UPPER, T_LOWER = 6.6077, 0.00135
+
+# Brown, Cai and DasGupta 2001 (Statistical Science 16:101-133), coverage of nominal 95 % intervals
+# of a share, (trials, share): coverage. Of the textbook interval, as their introduction and section
+# 2 give it, from memory and equal to the binomial sums to the digits given.
+BROWN_CAI_DASGUPTA_WALD = {
+    (100, 0.106): 0.952, (100, 0.107): 0.911, (30, 0.2): 0.946, (98, 0.2): 0.928,
+    (17, 0.5): 0.951, (40, 0.5): 0.919,
+}  # fmt: skip
+# Of the score interval close to zero: just below a mean count of 0.1765 it comes to 0.838, its
+# worst place (section 4.1.1, from memory; the exponential of -0.1765).
+BROWN_CAI_DASGUPTA_SCORE_WORST = (0.1765, 0.838)
+
+# Limits of a g chart (Benneyan 2001, Health Care Management Science 4:305-318: mean and three of
+# sqrt(mean (mean + 1)), none below) worked out by hand: sqrt(12) and sqrt(20 x 21).
+G_CHARTS = {3.0: 3.0 + 3.0 * 3.4641016, 20.0: G_UPPER}
