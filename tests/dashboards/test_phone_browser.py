@@ -330,6 +330,9 @@ def test_what_a_pour_needs_is_asked_before_the_log_goes_out(phone: Phone, tmp_pa
     for wrong, said in (("wide", "'wide' is not a number"), ("0", "0 is outside 1 to 10000000")):
         phone.write("about-area", wrong)
         page.get_by_text(said).wait_for()
+    phone.tap("save")
+    page.locator("#alert", has_text="0 is outside 1 to 10000000 ft2").wait_for()
+    assert page.evaluate("document.activeElement.id") == "about-area"
     phone.write("about-area", "1,200")
     phone.tap("units-metric")
     phone.write("about-thickness", "101,6")

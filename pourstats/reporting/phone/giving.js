@@ -10,14 +10,19 @@ function faults(pour) {
   ];
 }
 
-// Whether nothing that a pour needs is blank; else it is asked for.
+// Whether nothing that a pour needs is blank, nor anything wrong still in a field; else it is asked
+// for.
 function asked(pour) {
   const blank = missing(pour);
-  if (blank.length === 0) return true;
-  view.alert = blank.map((name) => text("phone.needs", { what: labelOf(name) })).join(" ");
+  const wrong = Object.entries(view.errors);
+  if (blank.length + wrong.length === 0) return true;
+  view.alert = [...wrong.map(([, error]) => error.wrong),
+    ...blank.map((name) => text("phone.needs", { what: labelOf(name) }))].join(" ");
+  const name = wrong.length ? wrong[0][0] : `about-${blank[0]}`;
   view.opened.add("about");
   render();
-  const first = document.getElementById(`about-${blank[0]}`);
+  const first = document.getElementById(name);
+  first.closest("details").open = true;
   const target = first.tagName === "FIELDSET" ? first.querySelector("button") : first;
   target.scrollIntoView({ block: "center" });
   target.focus();

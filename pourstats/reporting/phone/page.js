@@ -372,7 +372,7 @@ function people(pour) {
 function concrete(pour) {
   const field = DATA.fields.slump;
   const slumps = [["3", "stiff"], ["5", "medium"], ["7", "wet"]].map(([value, word]) => [value,
-    `${text(`phone.${word}`)}, ${shownNumber(field, value)} ${unitOf(field)[0]}`]);
+    `${text(`phone.${word}`)}, ${Math.round(value / unitOf(field)[1])} ${unitOf(field)[0]}`]);
   return section("concrete", text("log.concrete"),
     choices("about-slump", labelOf("slump"), slumps, told(pour, "slump"),
       (value) => describe(pour.pour_id, "slump", value)),
