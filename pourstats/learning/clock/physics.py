@@ -41,7 +41,7 @@ class Constants:
 
 
 DOUBT: dict[str, float] = {
-    "energy_kj": 5.0,
+    "energy_kj": 4.5,
     "seen": 0.35,
     "shelter": 0.45,
     "cooling": 0.4,

@@ -18,7 +18,7 @@ WEATHER_ERROR = {"air_f": 1.6, "humidity_pct": 6.0, "wind_log": 0.20, "sun_log":
 site anyway (the record's own noise has that). Common practice, no source."""
 UNTOLD = 8.0
 """How many times as doubtful weather is that nobody told."""
-CONCRETE_F = 4.0
+CONCRETE_F = 3.0
 """How far concrete of unknown temperature may be off what is usual for the air, one sd, degF."""
 
 
