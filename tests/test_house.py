@@ -81,6 +81,12 @@ def test_a_wheel_works_from_any_folder(tmp_path: Path) -> None:
     assert "invented" in said.lower()
     run(str(python), "-m", "pourstats.cli", "template", "blank", cwd=empty, env=env)
     assert (empty / "blank" / "pours.csv").exists()
+    run(
+        str(python), "-m", "pourstats.cli", "template", "--phone", "phone.html",
+        "--store", str(empty / "d.duckdb"), cwd=empty, env=env,
+    )  # fmt: skip
+    page = (empty / "phone.html").read_text(encoding="utf-8")
+    assert "B300" in page and "¿Cuál colado?" in page
     rows = run(
         str(python), "-m", "pourstats.cli", "table", "pass_intervals", "--format", "csv",
         "--store", str(empty / "d.duckdb"), cwd=empty, env=env,
