@@ -116,7 +116,7 @@ def agreed(found: Any, wish: Any, known: Any) -> Any:
     sheet = found.sheet
     while True:
         trial = mappings.trial(sheet, found.mapping, known)
-        click.echo(map_text(found, trial))
+        click.echo(map_text(found, trial, asking=True))
         try:
             for question in found.questions:
                 answer = click.prompt(question.text, default=question.default, err=True)

@@ -166,7 +166,7 @@ def guessed_unit(
     if len(values) == 0:
         return None, "open", "it has no figures"
     low, high = (float(x) for x in np.percentile(values, (1, 99)))
-    span = f"{values.min():.3g} to {values.max():.3g}"
+    span = f"values of {values.min():.3g} to {values.max():.3g}"
     if column == "air_temp":
         return _temperature(low, high, span, hint, summer)
     if column == "humidity" or column == "cloud":

@@ -10,7 +10,7 @@ import datetime as dt
 import json
 import math
 import re
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 
 from pourstats.logs import moments
 from pourstats.logs.files import Sheet, shown
@@ -52,6 +52,9 @@ class FileMapping:
     kind: str = "table"
     year: int | None = None
     name: str = ""
+    by_file: dict[str, dict[str, str]] = field(default_factory=dict)
+    """File name (as :func:`file_key` has it) → the site given for it, and its zone: two stations'
+    files may have one header."""
 
     def as_json(self) -> str:
         """The mapping as text that :func:`from_json` takes."""
@@ -66,6 +69,24 @@ def from_json(text: str) -> FileMapping:
         for ours, drawn in parts["columns"].items()
     }
     return FileMapping(**parts)
+
+
+def file_key(name: str) -> str:
+    """What stays of a file's name from one export to the next: its letters, without the ending."""
+    stem = re.sub(r"\.\w{2,5}$", "", name.lower())
+    return " ".join(re.findall(r"[^\W\d_]+", stem))
+
+
+def for_file(mapping: FileMapping, name: str) -> FileMapping | None:
+    """The mapping with the site of that file; None where several sites are kept and the name is no
+    known one's."""
+    if len({entry["site"] for entry in mapping.by_file.values()}) < 2:
+        return mapping
+    entry = mapping.by_file.get(file_key(name))
+    if entry is None:
+        return None
+    given = {**mapping.given, "site": entry["site"]}
+    return replace(mapping, given=given, zone=entry["zone"] or None)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from difflib import get_close_matches
@@ -316,6 +317,22 @@ def _ask_for_missing(found: Proposal, wish: Wish, known: Known) -> None:
             ))  # fmt: skip
     for name, value in mapping.given.items():
         found.guesses.append(Guess(name, f"{value} in every row", None, "sure", "as you said"))
+    height = _wind_height(mapping)
+    if height is not None:
+        why = f"{' '.join(mapping.columns['wind'].theirs)!r} says so"
+        found.guesses.append(Guess("wind_height", f"{height} in every row", None, "likely", why))
+        found.mapping = replace(mapping, given={**mapping.given, "wind_height": height})
+
+
+def _wind_height(mapping: FileMapping) -> str | None:
+    """The height that the wind's header names in meters, as in ``wind_speed_2m``."""
+    if mapping.table != "weather" or "wind" not in mapping.columns:
+        return None
+    if "wind_height" in mapping.columns or "wind_height" in mapping.given:
+        return None
+    base, _ = words.split(mapping.columns["wind"].theirs[0])
+    match = re.search(r"(?<![\d.,])(\d{1,2})[ _]?m(?![a-z/])", base, re.IGNORECASE)
+    return match[1] if match is not None else None
 
 
 def _only_site(known: Known) -> str | None:

@@ -15,8 +15,9 @@ _WIDTH = 96
 _MOST_LEFT_OUT = 12
 
 
-def map_text(found: Proposal, trial: Trial) -> str:
-    """The proposal as a small table, and the first rows as they would be read."""
+def map_text(found: Proposal, trial: Trial, asking: bool = False) -> str:
+    """The proposal as a small table, and the first rows as they would be read. What is open is
+    listed with its options, unless it is asked for next."""
     sheet, table = found.sheet, TABLES[found.mapping.table]
     place = f"{sheet.file}" + (f", sheet {sheet.sheet}" if sheet.sheet else "")
     layout = {"epw": ", an EPW weather year", "tmy3": ", a TMY3 weather year"}.get(sheet.kind, "")
@@ -39,7 +40,7 @@ def map_text(found: Proposal, trial: Trial) -> str:
     lines += _aside(found, trial)
     for warning in trial.warnings[:5]:
         lines += _wrapped(warning)
-    if found.questions:
+    if found.questions and not asking:
         lines += ["", "Can't be told from the file:"]
         for question in found.questions:
             lines += _wrapped(f"{question.text}  ({question.option})")
@@ -73,7 +74,11 @@ def kept_text(kept: list[FileMapping]) -> str:
     for each in sorted(kept, key=lambda m: m.name):
         drawn = [f"{ours} from {' + '.join(d.theirs)}" for ours, d in each.columns.items()]
         times = [f"{ours} from {' + '.join(r.values())}" for ours, r in each.moments.items()]
-        given = [f"{ours} {value}" for ours, value in each.given.items()]
+        given = [f"{ours} {value}" for ours, value in each.given.items() if ours != "site"]
+        sites = {f"{key} of site {entry['site']}" for key, entry in each.by_file.items()}
+        given += sorted(sites) if len(each.by_file) > 1 else [
+            f"site {entry['site']}" for entry in each.by_file.values()
+        ]  # fmt: skip
         rows.append([each.name, each.table, _short("; ".join([*given, *times, *drawn]), 70)])
     return "\n".join(_aligned(["name", "table", "how"], rows)) + "\n"
 

@@ -12,7 +12,6 @@ from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, foreign, forms, intake, workbook
 from pourstats.logs.cells import normalized
 from pourstats.logs.tables import DEPENDENTS, STAMPS, TABLES, Table
-from pourstats.logs.translating import translated
 from pourstats.store import books, corrections, lookalikes, mappings, oddities, taps
 from pourstats.store.database import Store
 from pourstats.store.rows import Outcome, store_rows
@@ -185,22 +184,18 @@ class Loading:
 
     def _foreign(self, path: Path) -> Part | None:
         """A file with a kept mapping for its header, or for that of any sheet of a workbook."""
-        try:
-            sheets = (
-                foreign.read(path, self.mappings) if foreign.may_be(path, self.mappings) else []
-            )
-        except files.UnusableError:
-            # Told when it is read as our own, or not at all.
-            return None
-        mapped = [sheet for sheet in sheets if sheet.signature in self.mappings]
+        mapped, rest = mappings.sheets_of(path, self.mappings)
         if not mapped:
             return None
-        rest = [s.sheet or "" for s in sheets if s.signature not in self.mappings]
         if rest:
             self.report.warnings.append(
                 f"{path.name}: sheets not read, since no mapping is kept for them:"
                 f" {', '.join(rest)}"
             )
+        unclear = mappings.unclear(mapped, self.mappings)
+        if unclear is not None:
+            self.fail(path, unclear)
+            return Part(path, path.name, [], mapped=True)
         self.report.usable += 1
         tables = [(TABLES[self.mappings[s.signature].table], s) for s in mapped]
         return Part(path, path.name, [*tables], mapped=True)
@@ -301,17 +296,9 @@ class Loading:
     def _rows(self, sheet: files.Sheet, table: Table) -> intake.Checked:
         if not isinstance(sheet, foreign.Foreign):
             return intake.checked(sheet, table)
-        mapping = self.mappings[sheet.signature]
-        given = [f"{name} {mapping.given[name]}" for name in ("site", "pour_id")
-                 if name in mapping.given]  # fmt: skip
-        if given:
-            # So that a second station's file with the same header is not taken for the first's.
-            self.report.warnings.append(
-                f"{sheet.file}: every row taken for {' and '.join(given)}, as the mapping"
-                f" {mapping.name} says"
-            )
-        ours, written = translated(sheet, mapping, mappings.known(self.store))
-        return intake.checked(ours, table, written)
+        rows, told = mappings.checked(sheet, self.mappings, self.store)
+        self.report.warnings += told
+        return rows
 
     def _store(
         self, connection: duckdb.DuckDBPyConnection, part: Part, ready: list[intake.Checked]

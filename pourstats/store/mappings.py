@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pourstats import settings
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, foreign, intake
-from pourstats.logs.mapping import FileMapping, Known, from_json
+from pourstats.logs.mapping import FileMapping, Known, file_key, for_file, from_json
 from pourstats.logs.tables import TABLES
 from pourstats.logs.translating import translated
 from pourstats.store import books
@@ -57,8 +57,15 @@ def opened(path: Path, name: str | None = None) -> foreign.Foreign:
 
 
 def keep(store: Store, sheet: foreign.Foreign, mapping: FileMapping) -> FileMapping:
-    """Keep a mapping for files with this header; an earlier one goes. Returns it with its name."""
-    others = {each.name for sign, each in kept(store).items() if sign != sheet.signature}
+    """Keep a mapping for files with this header; an earlier one goes, but for the sites that it
+    gave to files of other names. Returns it with its name."""
+    before = kept(store)
+    others = {each.name for sign, each in before.items() if sign != sheet.signature}
+    if "site" in mapping.given:
+        earlier = before[sheet.signature].by_file if sheet.signature in before else {}
+        entry = {"site": mapping.given["site"], "zone": mapping.zone or ""}
+        mapping = replace(mapping, by_file={**earlier, file_key(sheet.file): entry})
+        mapping = replace(mapping, name=before[sheet.signature].name if earlier else mapping.name)
     mapping = replace(mapping, name=_name(mapping.name or sheet.file, others))
     with store.write() as connection:
         connection.execute("BEGIN")
@@ -118,6 +125,53 @@ def known_to(connection: duckdb.DuckDBPyConnection) -> Known:
     return Known(zones, str(zone) if zone else None, tuple(pours))
 
 
+# Loading ------------------------------------------------------------------------------------------
+
+
+def sheets_of(path: Path, kept: dict[str, FileMapping]) -> tuple[list[foreign.Foreign], list[str]]:
+    """(the sheets of a file that have a mapping, the names of the others)."""
+    try:
+        sheets = foreign.read(path, kept) if foreign.may_be(path, kept) else []
+    except files.UnusableError:
+        # Told when it is read as our own, or not at all.
+        return [], []
+    mapped = [sheet for sheet in sheets if sheet.signature in kept]
+    return mapped, [each.sheet or "" for each in sheets if each.signature not in kept]
+
+
+def unclear(sheets: list[foreign.Foreign], kept: dict[str, FileMapping]) -> str | None:
+    """Why it can't be told which site a file is of, or None."""
+    for sheet in sheets:
+        mapping = kept[sheet.signature]
+        if for_file(mapping, sheet.file) is None:
+            sites = sorted({entry["site"] for entry in mapping.by_file.values()})
+            return (
+                f"files of {' and '.join(sites)} have this header, and its name is none of theirs:"
+                f" `pourstats map {sheet.file} --site NAME` says whose it is"
+            )
+    return None
+
+
+def checked(
+    sheet: foreign.Foreign, kept: dict[str, FileMapping], store: Store
+) -> tuple[intake.Checked, list[str]]:
+    """(a sheet's rows by its mapping, what a load should tell)."""
+    mapping = for_file(kept[sheet.signature], sheet.file)
+    assert mapping is not None  # else the file was refused
+    given = [f"{name} {mapping.given[name]}" for name in ("site", "pour_id")
+             if name in mapping.given]  # fmt: skip
+    # So that a second station's file with the same header is not taken for the first's.
+    told = [
+        f"{sheet.file}: every row taken for {' and '.join(given)}, as the mapping {mapping.name}"
+        " says"
+    ] if given else []  # fmt: skip
+    ours, written = translated(sheet, mapping, known(store))
+    return intake.checked(ours, TABLES[mapping.table], written), told
+
+
+# Trying -------------------------------------------------------------------------------------------
+
+
 @dataclass
 class Trial:
     """What a file's rows would be if they were loaded so: our columns, and what would be set aside.
@@ -135,22 +189,22 @@ def trial(sheet: foreign.Foreign, mapping: FileMapping, known: Known, most: int 
     """Read a file by a mapping, and store nothing."""
     table = TABLES[mapping.table]
     ours, written = translated(sheet, mapping, known)
-    checked = intake.checked(ours, table, written)
+    read = intake.checked(ours, table, written)
     rows = []
-    for row in range(min(most, checked.read)):
+    for row in range(min(most, read.read)):
         cells = {}
-        for name in checked.names:
-            value = checked.columns[name][row].as_py()
+        for name in read.names:
+            value = read.columns[name][row].as_py()
             text = "" if value is None else _shown(value)
-            clock = checked.clocks.get(name)
+            clock = read.clocks.get(name)
             if clock is not None and clock[row] >= 0:
                 text = f"{clock[row] // 3600:02d}:{clock[row] // 60 % 60:02d}"
             stood = files.shown(written.texts[name][row]).strip() if name in written.texts else ""
             lost = any(row == at and name == of for at, of, _, _ in written.faults)
-            cells[name] = "?" if lost or (stood and not text and not checked.whole[row]) else text
+            cells[name] = "?" if lost or (stood and not text and not read.whole[row]) else text
         rows.append(cells)
-    first_of = dict(reversed(checked.faults))
-    return Trial(rows, checked.read, [first_of[row] for row in sorted(first_of)], checked.warnings)
+    first_of = dict(reversed(read.faults))
+    return Trial(rows, read.read, [first_of[row] for row in sorted(first_of)], read.warnings)
 
 
 def _shown(value: Any) -> str:

@@ -470,3 +470,16 @@ def test_a_mapping_is_kept_whole_as_text() -> None:
         {"site": "Mill"}, "dmy", "-07:00", "America/Denver", True, "rows", "epw", 2031, "x",
     )  # fmt: skip
     assert from_json(mapping.as_json()) == mapping
+
+
+@pytest.mark.parametrize(
+    ("header", "height"),
+    [("wind_speed_2m (km/h)", 2.0), ("Wind speed 10 m [m/s]", 10.0), ("Wind m/s", None),
+     ("wind_ms", None)],
+)  # fmt: skip
+def test_the_height_of_the_wind_stands_in_its_header(header: str, height: float | None) -> None:
+    found = read(f"time,Temp_F,RH %,{header}\n2031-06-03 06:00,60,50,3\n")
+    assert found.faults == []
+    assert (values(found, "wind_height") if height else found.columns.get("wind_height")) == (
+        [height] if height else None
+    )

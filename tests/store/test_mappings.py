@@ -288,3 +288,33 @@ def test_what_cannot_be_looked_at_is_refused(
     assert name in str(caught.value)
     with pytest.raises(Refusal):
         mappings.opened(tmp_path)
+
+
+def test_two_stations_with_one_header_are_told_apart_by_their_files_names(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    text = "time,Temp_F,RH %,Wind mph\n2031-06-03 06:00,{},50,5\n"
+    for name, site, temp in (("mill_2031-05.csv", "Mill", 60), ("oak 1.csv", "Oak", 70)):
+        (tmp_path / name).write_text(text.format(temp))
+        proposed_and_kept(store, tmp_path / name, Wish(given={"site": site}))
+    (tmp_path / "mill_2031-06.csv").write_text(text.format(61).replace("-03 ", "-04 "))
+    (tmp_path / "third.csv").write_text(text.format(99))
+    report = load(store, sorted(tmp_path.glob("*.csv")))
+    assert report.tables["weather"]["added"] == 3
+    (fault,) = report.set_aside
+    assert (fault.file, fault.line) == ("third.csv", None)
+    assert "Mill and Oak" in fault.reason
+    assert "pourstats map third.csv --site NAME" in fault.reason
+    with store.read() as connection:
+        found = connection.execute("SELECT site, air_temp FROM weather ORDER BY air_temp")
+        assert found.fetchall() == [("Mill", 60.0), ("Mill", 61.0), ("Oak", 70.0)]
+    assert len(mappings.kept(store)) == 1
+
+
+def test_one_station_is_taken_for_all_files_of_its_header_and_told(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    (tmp_path / "a.csv").write_text("time,Temp_F,RH %,Wind mph\n2031-06-03 06:00,60,50,5\n")
+    proposed_and_kept(store, tmp_path / "a.csv", Wish(given={"site": "Mill"}))
+    (tmp_path / "a.csv").rename(tmp_path / "b.csv")
+    report = load(store, [tmp_path / "b.csv"])
+    assert (report.status, report.tables["weather"]["added"]) == (0, 1)
+    assert any("b.csv: every row taken for site Mill" in line for line in report.warnings)
