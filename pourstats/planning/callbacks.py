@@ -166,14 +166,11 @@ def _advice(found: Risk) -> list[dict[str, Any]]:
         if found.looks
         else "Too few floors, or calls, to look for habits yet."
     )
-    if waiting and waiting[0].more_pours:
-        tripled = waiting[0].more_pours_tripled
-        because += (
-            f" About {round_up(waiting[0].more_pours):,} more pours would show a habit that doubles"
-            " the odds"
-            + (f", {round_up(tripled):,} more one that triples them." if tripled
-               else "; one that triples them would show by now.")
-        )  # fmt: skip
+    empty = sum(effect_state(effect) == "no_sign" for effect in found.effects)
+    if empty:
+        because += f" In {empty} of them doubled odds are unlikely by now."
+    if waiting:
+        because += _next_to_tell(waiting[0])
     missing = list(dict.fromkeys(HABITS[name].log for name in blank))[:3]
     log = f", and log {_listed(missing)}" if missing else ""
     return [
@@ -184,6 +181,15 @@ def _advice(found: Risk) -> list[dict[str, Any]]:
             "habit": None,
         }
     ]
+
+
+def _next_to_tell(effect: Effect) -> str:
+    doubled, tripled = effect.more_pours or 0, effect.more_pours_tripled or 0
+    strong = f"{round_up(tripled):,} tripled ones" if tripled else "tripled ones would show by now"
+    return (
+        f" Floors {HABITS[effect.name].so} can be told next: about {round_up(doubled):,} more pours"
+        f" would show doubled odds, {strong}."
+    )
 
 
 def _listed(words: list[str]) -> str:
