@@ -36,7 +36,7 @@ def plan_answer(
     With ``now`` the rest of that day is planned anew from what has happened: the log folder's
     rows and taps, else the store's.
     """
-    from pourstats.planning.day import plan
+    from pourstats.planning.day import kept_numbers, plan
     from pourstats.planning.day.plan import FRAMES
 
     call = asked(store, jobs, forecast, FRAMES)
@@ -45,7 +45,8 @@ def plan_answer(
     so_far = _so_far(store, log, ids) if moment is not None else None
     result = plan(call.jobs, call.forecast, call.record, call.house, off, moment, so_far)
     if call.record is not None:
-        call.notes += kept(store, "plan", _told(result))
+        told = [*_told(result), *(forecasts.Told(*row) for row in kept_numbers(result))]
+        call.notes += kept(store, "plan", told)
     return Answer(result, call.notes, call.status)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from pourstats.faults import Refusal
 from pourstats.reporting.bid import proof_text
+from pourstats.reporting.planned_after import after_lines
 from pourstats.store import reading, schema
 from pourstats.store.database import Store
 
@@ -21,12 +22,14 @@ def score(store: Store) -> dict[str, Any]:
     Raises Refusal without a store, or (1) with nothing to score at all.
     """
     from pourstats.planning import bid, proof, scored
+    from pourstats.planning.day import afterwards
 
     with store.read() as connection:
-        names = dict.fromkeys((*scored.FRAMES, *bid.FRAMES))
+        names = dict.fromkeys((*scored.FRAMES, *bid.FRAMES, *afterwards.FRAMES))
         frames = reading.frames(connection, *names)
         house = schema.house(connection)
     found: dict[str, Any] = {"forecasts": scored.scored(frames), "hours": None}
+    found["plans"] = afterwards.plans_and_log(frames)
     try:
         found["hours"] = proof.hours_proof(frames, house)
     except Refusal as error:
@@ -58,6 +61,11 @@ def score_text(found: Mapping[str, Any]) -> str:
     if told["waiting"]:
         shown = ", ".join(told["waiting"][:8])
         lines += _wrapped(f"Still waiting for their pour: {shown}.")
+    planned = after_lines(found["plans"])
+    if planned:
+        lines += ["", "PLANNED DAYS, AND WHAT HAPPENED"]
+        for line in planned:
+            lines += _wrapped(line)
     lines.append("")
     if found["hours"] is not None:
         lines.append(proof_text(found["hours"]).rstrip())

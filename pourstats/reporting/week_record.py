@@ -8,6 +8,8 @@ from typing import Any
 import pandas as pd
 
 from pourstats.planning import scored
+from pourstats.planning.day import afterwards
+from pourstats.reporting.planned_after import day_lines, floor_lines
 from pourstats.reporting.week import week_review
 from pourstats.reporting.week_figures import Frames
 from pourstats.store import kept, openpours, reading, schema
@@ -30,6 +32,14 @@ def review(store: Store, ending: date | None) -> dict[str, Any]:
         marked = kept.read(connection, "floors_to_look_at")
     found = week_review(frames, house, ending, open_pours=unfinished, set_aside=aside)
     found["lately"] = [{"text": line} for line in _told_ahead(frames, found["week"]["end"])]
+    found["plans"] = _planned(frames, found)
+    found["lately"] += [
+        {"text": line}
+        for line in (
+            *floor_lines(found["plans"]["pours"]),
+            *(line for day in found["plans"]["days"] for line in day_lines(day)),
+        )
+    ]
     found["look_at"] = _to_look_at(marked, found)
     return found
 
@@ -39,6 +49,13 @@ def _told_ahead(frames: Frames, end: str | None) -> list[str]:
     pours = frames["pours"]
     until = pours[pd.to_datetime(pours["date"]) <= pd.Timestamp(end)] if end else pours
     return scored.lately_lines(scored.scored({**frames, "pours": until}, scored.LATELY))
+
+
+def _planned(frames: Frames, review: dict[str, Any]) -> dict[str, Any]:
+    """The week's floors whose day was planned, beside what happened."""
+    poured = [pour["pour_id"] for pour in review["pours"]]
+    own = frames["pours"][frames["pours"]["pour_id"].isin(poured)]
+    return afterwards.plans_and_log({**frames, "pours": own})
 
 
 def _to_look_at(marked: tuple[Any, bool] | None, review: dict[str, Any]) -> list[dict[str, Any]]:

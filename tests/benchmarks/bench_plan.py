@@ -27,9 +27,10 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from pourstats.learning import clock, hours, unloading
 from pourstats.planning.day.choice import Day
+from pourstats.planning.day.outcome import BREACH_USD
 from pourstats.planning.day.people import SKILLS, Person
 from pourstats.planning.day.rules import Rules
-from pourstats.planning.day.run import BREACH_USD, run
+from pourstats.planning.day.run import run
 from pourstats.planning.day.search import search
 from pourstats.planning.day.slabs import slabs_of
 from tests.simulators import clock_heat, clock_rules
@@ -37,7 +38,7 @@ from tests.simulators.trucks_day import brute_best, small_day
 
 MAKERS = {"heat": clock_heat.season, "rules": clock_rules.season}
 LEARNED = 60
-PLANNED, TRUTHS = 500, 5
+PLANNED, TRUTHS = 500, 2
 
 
 def odds_of_season(maker: str, seed: int, days: int, rng: np.random.Generator) -> list[tuple]:
@@ -52,7 +53,7 @@ def odds_of_season(maker: str, seed: int, days: int, rng: np.random.Generator) -
     fitted = replace(fitted, held_rate=np.zeros_like(fitted.held_rate))
     learned, model = unloading.fit({}), hours.hours_model(None)
     found = []
-    for _ in range(days // 5):
+    for _ in range(days // TRUTHS):
         pair = rng.choice(np.arange(LEARNED, len(pours)), 2, replace=False)
         jobs, sky = one_day(pours, weather, pair, rng)
         people = tuple(
@@ -142,10 +143,16 @@ def odds(seasons: int, days: int) -> None:
     print(f"{len(found)} days of {seasons} seasons, {time.process_time() - began:.0f} s")
     for low in np.arange(0, 1, 0.2):
         own = (stated >= low) & (stated < low + 0.2 + (low > 0.7))
+        off = 100 * (done[own] - stated[own])
+        # Mornings of the same two floors go together.
+        floors = np.unique(np.flatnonzero(own) // TRUTHS, return_inverse=True)[1]
+        sums = np.bincount(floors, off - off.mean())
+        half = 1.96 * np.sqrt((sums**2).sum()) / own.sum()
         print(
             f"  stated {low:.1f} to {low + 0.2:.1f}: {own.sum()} days, stated"
             f" {stated[own].mean():.3f}, done {done[own].mean():.3f},"
-            f" off by {100 * (done[own].mean() - stated[own].mean()):+.1f} points"
+            f" off by {off.mean():+.1f} points ({off.mean() - half:+.1f} to"
+            f" {off.mean() + half:+.1f})"
         )
 
 

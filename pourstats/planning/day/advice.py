@@ -207,7 +207,8 @@ def why(day: Day, found: Found) -> list[str]:
     out, choice = found.outcome, found.choice
     lines = [
         f"People {out.labor_usd.mean():.0f} dollars ({out.overtime_h:.1f} h of overtime), waiting"
-        f" trucks {out.truck_usd.mean():.0f}, mishaps and late hours {out.risk_usd.mean():.0f}, expected."
+        f" trucks {out.truck_usd.mean():.0f}, mishaps and late hours {out.risk_usd.mean():.0f},"
+        " expected."
     ]
     for slab, one in enumerate(day.slabs):
         if one.fixed is not None:

@@ -58,6 +58,13 @@ class Crew:
         """Somebody has done with his task."""
         self.where[person].free = free
 
+    def soonest(self, person: int, slab: int) -> Array:
+        """When somebody could be at a slab at the soonest."""
+        state, travel = self.where[person], self.day.slabs[slab].travel_h
+        if state.left_shop is None and not self._under_way(slab):
+            return self.zero + self.day.rules.day_start + travel
+        return state.free if state.slab == slab else state.free + travel
+
     def come(self, person: int, slab: int, wanted: float, wait_for: str) -> Array:
         """Somebody comes to a slab by ``wanted`` if he can; when he is there."""
         state, day = self.where[person], self.day

@@ -35,7 +35,6 @@ def fitting(day: Day, places: list[int], runs: int) -> Fit:
     made = partly(own)
     for size in range(len(places), 0, -1):
         sets = list(dict.fromkeys(part.kept for part in made if len(part.kept) == size))
-        tried = []
         for kept in sets[:SETS]:
             own_ways = [part for part in made if part.kept == kept]
             sub = own.only(kept)
@@ -46,10 +45,7 @@ def fitting(day: Day, places: list[int], runs: int) -> Fit:
                 choices = [part.choice for part in own_ways]
                 ways = bettered(sub, choices, runs // (8 if hard else 1))
             if ways and fits(sub, ways[0]):
-                tried.append((ways[0].outcome.score, kept, ways))
-        if tried:
-            _, kept, ways = min(tried, key=lambda way: way[0])
-            return _more(day, places, [places[i] for i in kept], ways, runs)
+                return _more(day, places, [places[i] for i in kept], ways, runs)
     return Fit([], [], list(places))
 
 

@@ -17,7 +17,7 @@ BREACH_USD = 50_000.0
 """Weight of a rule broken: no such plan is taken while another keeps them."""
 BREACH_USD_PER_H = 2_000.0
 """And of each hour by which it is broken, so that a search sees when it gets nearer."""
-SOFT_USD = 300.0
+SOFT_USD = 1_000.0
 """Weight of a rule broken while a search is on its way."""
 
 

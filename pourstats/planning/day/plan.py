@@ -11,7 +11,6 @@ import pandas as pd
 
 from pourstats.faults import Refusal
 from pourstats.learning.clock.conditions import number
-from pourstats.learning.draws import LEVELS
 from pourstats.learning.hours import hours_frame, hours_model
 from pourstats.planning.day import sofar
 from pourstats.planning.day.advice import runner_up, watch, why
@@ -182,30 +181,3 @@ def _left_out(day: Day, fit: Fit) -> list[dict[str, str]]:
             }
         )
     return told
-
-
-def kept_numbers(result: Mapping[str, Any]) -> list[tuple[str, str, float | None, float]]:
-    """What a plan says, for the table `forecasts`: pour, target, quantile, value.
-
-    Times are minutes since midnight of the day planned.
-    """
-    rows: list[tuple[str, str, float | None, float]] = []
-    for day in result["days"]:
-        midnight = pd.Timestamp(day["date"])
-        for pour in day["pours"]:
-            name = str(pour["pour_id"])
-            rows.append(
-                (name, "plan_place_start_min", None, _minutes(pour["place_start"], midnight))
-            )
-            for key in ("place_end", "first_pass", "last_pass_end", "saw_done"):
-                for level, time in (pour[key] or {}).items():
-                    if time is not None:
-                        rows.append(
-                            (name, f"plan_{key}_min", LEVELS[level], _minutes(time, midnight))
-                        )
-            rows.append((name, "plan_chance_done", None, float(pour["chance_done"])))
-    return rows
-
-
-def _minutes(time: str, midnight: pd.Timestamp) -> float:
-    return float((pd.Timestamp(time) - midnight).total_seconds() / 60.0)

@@ -120,8 +120,15 @@ class _Run:
         opens = one.early if one.early is not None else 0.0
         allowed = one.set_up_allowed_h * left
         wanted = max(start - allowed, opens)
+        # Where some of the team are held elsewhere, those who are free begin the forms sooner.
+        free = [p for p in team if middle(self.crew.soonest(p, slab)) <= wanted + 0.02]
+        slower = one.nominal_hands / len(free) if 0 < len(free) < len(team) else 1.0
+        sooner = max(start - allowed * max(slower, 1.0), opens)
         there = [
-            np.maximum(self.crew.come(person, slab, wanted, "others"), opens) for person in team
+            np.maximum(
+                self.crew.come(person, slab, sooner if person in free else wanted, "others"), opens
+            )
+            for person in team
         ]
         set_end = _set(there, set_up, one.nominal_hands)
         together = np.maximum(set_end, np.maximum.reduce(there))

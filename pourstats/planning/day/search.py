@@ -23,13 +23,15 @@ THIN_H = 0.04
 RUNS = 2400
 """Ways that are tried at most for a day of two slabs; of more, for each set of slabs."""
 FEW_SHARES = (1 / 4, 1 / 8, 1 / 16, 1 / 16)
-MANY_SHARES = (1.0, 1 / 2, 1 / 2)
+MANY_SHARES = (1.0, 1.0, 1 / 2, 1 / 2)
 """Of these, what goes to bettering the best way built, the next, and so on."""
+HOURS, HOUR_RUNS = 12, 120
+"""Hours of starts that a search of a few slabs sets out from, and ways tried from each."""
 STEP_RUNS = 80
 """Ways that are tried to better a part plan before the next slab comes in."""
 BY_STARTS = 2
 """Up to so many slabs every combination of starts is gone through."""
-HOT_USD, COLD_USD = 150.0, 5.0
+HOT_USD, COLD_USD = 400.0, 10.0
 """A worse way is gone on with now and then, by so many dollars at first, and at last."""
 
 
@@ -99,7 +101,13 @@ def bettered(day: Day, ways: Iterable[Choice], runs: int) -> list[Found]:
     tries = Tries(thinned(day), ways)
     few = len(day.slabs) <= BY_STARTS
     shares = FEW_SHARES if few else MANY_SHARES
-    chosen = _different(tries.best(), len(shares))
+    ordered = tries.best()
+    if few:
+        # What breaks a rule may only want another sawyer: each hour gets a short climb first.
+        begun = _by_hour(sorted(tries.known, key=tries.soft))[:HOURS]
+        short = [climbed(tries, choice, HOUR_RUNS) for choice in begun]
+        ordered = sorted(dict.fromkeys([*short, *ordered]), key=tries.score)
+    chosen = _different(ordered, len(shares))
     made = [
         climbed(tries, choice, int(share * runs))
         for choice, share in zip(chosen, shares, strict=False)
@@ -133,6 +141,14 @@ def lacking(day: Day, slab: int) -> str | None:
     if one.trowels and day.rules.trowels == 0:
         return "no trowel is owned (setting trowels_walk_behind)"
     return None
+
+
+def _by_hour(ordered: list[Choice]) -> list[Choice]:
+    """The first of a list of each hour of starts."""
+    found: dict[tuple[int, ...], Choice] = {}
+    for choice in ordered:
+        found.setdefault(tuple(int(start) for start in choice.starts), choice)
+    return list(found.values())
 
 
 def _different(ordered: list[Choice], count: int) -> list[Choice]:
