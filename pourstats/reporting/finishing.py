@@ -32,7 +32,8 @@ def finishing_text(result: Mapping[str, Any]) -> str:
     if mind:
         blocks.append("\n".join(["Mind:", *mind]))
     if result["pours"]:
-        base = f"From {result['pours']} pours of your own and published values."
+        own = "one pour" if result["pours"] == 1 else f"{result['pours']} pours"
+        base = f"From {own} of your own and published values."
     else:
         base = "From published values only."
     tail = [base + " Ranges hold eight days in ten."]
