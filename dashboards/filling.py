@@ -128,8 +128,12 @@ def seen(each: Field) -> bool:
 
 def label(each: Field) -> str:
     """A field's label with unit, and a star where every row needs it."""
-    named = tapping.with_unit(each) if each.unit else each.label
-    return look.plain(named) + (" \\*" if each.required else "")
+    return look.plain(head(each))
+
+
+def head(each: Field) -> str:
+    """The same as the tables' heads take it, to the letter."""
+    return (tapping.with_unit(each) if each.unit else each.label) + (" *" if each.required else "")
 
 
 def entry(each: Field, was: str, key: str) -> str:
@@ -219,7 +223,7 @@ def several(name: str, key: str, rows: list[Text], faults: dict) -> list[Text]:
         if each.kind in ("number", "whole"):
             frame[each.name] = frame[each.name].astype(float)
     edited = st.data_editor(
-        frame, hide_index=True, num_rows="dynamic", key=f"fill-{name}-{key}",
+        frame, hide_index=True, num_rows="dynamic", key=f"fill-{name}-{key}", placeholder="",
         alt=say(f"fill.{name}"), column_config={each.name: column(each) for each in fields},
     )  # fmt: skip
     for (table, line, fault), reasons in faults.items():
@@ -248,13 +252,13 @@ def column(each: Field) -> Any:
     """How such a table shows a column."""
     config = st.column_config
     if each.kind == "time":
-        return config.TimeColumn(label(each), format="HH:mm", step=60)
+        return config.TimeColumn(head(each), format="HH:mm", step=60)
     if each.kind in ("number", "whole"):
-        return config.NumberColumn(label(each))
+        return config.NumberColumn(head(each))
     if each.kind == "choice":
-        return config.SelectboxColumn(label(each), options=each.choices,
+        return config.SelectboxColumn(head(each), options=each.choices,
                                       format_func=named(each))  # fmt: skip
-    return config.TextColumn(label(each), max_chars=200)
+    return config.TextColumn(head(each), max_chars=200)
 
 
 def text(each: Field, value: Any, row: Text) -> str:

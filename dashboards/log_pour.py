@@ -197,14 +197,14 @@ def buttons(pour_id: str, now: "tapping.State", name: str, choices: tuple) -> No
     st.caption(tapping.fields(field)[name].label)
     with st.container(horizontal=True, key=f"choice-{name}"):
         for value, label in choices:
-            mark = "✓ " if now.described(name) == value else ""
-            st.button(mark + label, key=f"{name}-{value}", width=110,
+            mark = "✓ " if tapping.same(now.described(name), value) else ""
+            st.button(mark + label, key=f"{name}-{value}", width=164,
                       on_click=tapping.describe, args=(pour_id, name, value))  # fmt: skip
 
 
 def people(pour_id: str, now: "tapping.State") -> None:
     """Who came, went to finish, left."""
-    who = st.pills(say("log.who"), tapping.crew(), key="who")
+    who = st.pills(say("log.who"), tapping.crew(), key="who", format_func=look.plain)
     other = st.text_input(say("log.other"), key="other", max_chars=20)
     name = (other or who or "").strip()
     with st.container(horizontal=True, key="now-people"):
@@ -259,7 +259,7 @@ kept.mark()
 asked = st.query_params.get("pour")
 if st.query_params.get("form"):
     filling.page(asked)
-    if asked:
+    if asked and not tapping.state(asked).elsewhere:
         st.button(say("fill.taps"), on_click=tapping.go, args=(asked,), width="stretch")
     st.button(say("log.other_pour"), on_click=tapping.go, args=(None,), width="stretch")
 elif asked:

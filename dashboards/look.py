@@ -28,6 +28,10 @@ input, [data-baseweb="select"] > div {min-height: 2.75rem;}
 .st-key-switches {margin-bottom: -.8rem;}
 .st-key-switches button {min-height: 2.75rem;}
 button:disabled {opacity: .35; filter: grayscale(1);}
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p
+    {color: var(--faint); opacity: 1 !important;}
+button[kind^="primary"], button[kind^="primary"] p,
+.stMultiSelect span[title] {color: var(--on-primary) !important;}
 @media (max-width: 640px) {
   .stMainBlockContainer {padding-left: .8rem; padding-right: .8rem;}
   h2 {font-size: 1.3rem !important;}
@@ -39,9 +43,31 @@ button:disabled {opacity: .35; filter: grayscale(1);}
 """
 
 
+# Streamlit's own pale captions, and its white on the dark theme's light blue, are too faint to
+# read (WCAG 2.2, 1.4.3: 4.5 to 1).
+COLORS = {
+    False: "<style>:root {--faint: #4D5359; --on-primary: #FFFFFF;}</style>",
+    True: "<style>:root {--faint: #B4B9BE; --on-primary: #0B0E10;}</style>",
+}
+
+
+# A text wider than the screen can be scrolled by keys too (WCAG 2.2, 2.1.1).
+SCROLLED = """
+<script>
+if (!window.scrolledByKeys) {
+  window.scrolledByKeys = new MutationObserver(() => {
+    for (const block of document.querySelectorAll('pre:not([tabindex])')) block.tabIndex = 0;
+  });
+  window.scrolledByKeys.observe(document.body, {childList: true, subtree: true});
+}
+</script>
+"""
+
+
 def dress() -> None:
     """The style sheet, once a run."""
-    st.html(STYLE)
+    st.html(COLORS[ink()] + STYLE)
+    st.html(SCROLLED, unsafe_allow_javascript=True)
 
 
 def answer(question: str, sentence: str) -> None:
@@ -53,9 +79,13 @@ def answer(question: str, sentence: str) -> None:
 _MARKS = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>:$~&^=])")
 
 
+# A bare address would become a link, however escaped: an invisible joiner takes it apart.
+_LINKS = re.compile(r"(?i)(?<=http)(?=s?://)|(?<=www)(?=\.)|(?=@)")
+
+
 def plain(text: object) -> str:
     """Text that somebody wrote, so that it is shown to the letter and never as markup."""
-    return _MARKS.sub(r"\\\1", " ".join(str(text).split()))
+    return _MARKS.sub(r"\\\1", _LINKS.sub("\u2060", " ".join(str(text).split())))
 
 
 def ink() -> bool:

@@ -14,7 +14,7 @@ from pourstats.reporting.planned import plan_answer, write_calendar
 head = st.container()
 chosen = ahead.jobs("plan")
 sky = ahead.weather("plan", chosen, required=True)
-off = st.pills(say("plan.off"), tapping.crew(), selection_mode="multi")
+off = st.pills(say("plan.off"), tapping.crew(), selection_mode="multi", format_func=look.plain)
 if st.button(say("plan.work_out"), type="primary", disabled=not chosen or sky is None):
     with st.spinner(say("plan.wait")):
         st.session_state.plan = plan_answer(kept.store(), chosen, sky, tuple(off))

@@ -181,6 +181,16 @@ def with_unit(each: forms.Field) -> str:
     return f"{each.label} [{units.unit_in(each.unit or '', words.units())}]"
 
 
+def same(text: str | None, value: str) -> bool:
+    """Whether a column says that choice, or that number however written."""
+    if text is None or text == value:
+        return text == value
+    try:
+        return float(text) == float(value)
+    except ValueError:
+        return False
+
+
 def amount(column: str, value: float) -> str:
     """An amount in house units as people read it, in the units shown."""
     house = POURS.column(column).unit or ""

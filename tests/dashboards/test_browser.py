@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 
@@ -29,6 +30,19 @@ pytestmark = pytest.mark.skipif(
 SAMPLE = ROOT / "sample_logs"
 TAPS = ("First concrete", "Strike-off done", "Bull float done", "Machine on", "Last pass off",
         "Saw done", "Gone")  # fmt: skip
+
+
+PLACES = ("", "log", "log?pour=B300", "log?pour=B297&form=1", "record", "record?pour=B297",
+          "upload", "finishing", "plan", "trucks", "price", "callbacks")  # fmt: skip
+# Pages whose colors differ in the dark: a chart, buttons, a form, chosen jobs.
+DARK = ("", "log?pour=B300", "log?pour=B297&form=1", "finishing", "record?pour=B297")
+# A name that would be all kinds of markup, and a script, if it were taken for any.
+MARKUP = "**bold** :red[red] $x^2$ [link](http://bad.example) _it_ `co` #h <script>bad()</script>"
+LEAKS = """() => [...document.querySelectorAll('.stApp strong, .stApp em, .stApp code, .stApp a, '
+  + '.stApp .katex, .stApp script')]
+  .filter(each => each.matches('.katex, [href*="bad.example"]')
+    || ['bold', 'it', 'co', 'bad()'].includes(each.textContent))
+  .map(each => each.outerHTML)"""
 
 
 @pytest.fixture(scope="module")
@@ -190,16 +204,77 @@ def test_without_a_connection_the_taps_go_dead(chrome: Any, tmp_path: Path) -> N
     assert rows(store, "stamps").empty
 
 
-def test_no_page_asks_anything_of_the_outside(chrome: Any, site: tuple[str, Store]) -> None:
+@pytest.mark.parametrize(
+    ("scheme", "size", "places"), [("light", PHONE, PLACES), ("dark", DESK, DARK)]
+)
+def test_no_page_asks_the_outside_and_an_accessibility_check_finds_nothing_serious(
+    chrome: Any, site: tuple[str, Store], scheme: str, size: dict[str, int],
+    places: tuple[str, ...],
+) -> None:  # fmt: skip
+    # axe-core's rules for WCAG 2.2 A and AA and its own good habits; of the dark pages the colors.
+    from axe_playwright_python.sync_playwright import Axe
+
     address, _ = site
-    page, outside = opened(chrome, DESK)
-    for place in ("", "log", "record", "record?pour=B297", "upload", "finishing", "trucks", "price",
-                  "callbacks"):  # fmt: skip
+    page, outside = opened(chrome, size, color_scheme=scheme)
+    options: dict[str, Any] = {"resultTypes": ["violations"]}
+    if scheme == "dark":
+        options["runOnly"] = ["color-contrast"]
+    serious = []
+    for place in places:
         page.goto(f"{address}/{place}")
         settled(page)
         assert not re.search(r"Traceback|Error:", page.inner_text('[data-testid="stMain"]')), place
+        page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
+        settled(page)
+        found = Axe().run(page, options=options).response
+        assert found["passes"], "it looked at something"
+        serious += [
+            (place, rule["id"], rule["nodes"][0]["html"][:200])
+            for rule in found["violations"]
+            if rule["impact"] in ("serious", "critical")
+        ]
+    assert serious == []
     assert outside == []
     page.context.close()
+
+
+def test_names_and_notes_are_never_markup(chrome: Any, tmp_path: Path) -> None:
+    import datetime as dt
+
+    from pourstats.logs.stamps import escaped
+    from pourstats.store.tapping import Tap, tap
+
+    name = f'"P {MARKUP}"'
+    days = range(2, 10)
+    files = {
+        "pours": "pour_id,date,site,slab_type,area,thickness,hands,crew_in,place_start,place_end,"
+        "machine_on,passes_done,crew_out,lead,mix,notes\n" + "".join(
+            f'"{day} {MARKUP}",2031-06-0{day},{name},garage,600,4,4,6:30,7:00,8:10,10:30,12:40,'
+            f"14:10,{name},{name},{name}\n" for day in days),
+        "crew": f"worker,pay\n{name},30\n",
+        "crew_time": "pour_id,worker,task,start,end\n" + "".join(
+            f'"{day} {MARKUP}",{name},place,6:30,14:10\n' for day in days),
+        "jobs": f"pour_id,date,site,slab_type,area,thickness\n{name},2031-06-20,{name},shop,600,4\n",
+    }  # fmt: skip
+    for table, text in files.items():
+        (tmp_path / f"{table}.csv").write_text(text)
+    store = Store(tmp_path / "s.duckdb")
+    assert load(store, [tmp_path / f"{table}.csv" for table in files]).status == 0
+    six = dt.datetime(2031, 6, 12, 6)
+    tap(store, f"O {MARKUP}", Tap("describe", f"site={escaped(MARKUP)}", six),
+        Tap("arrives", MARKUP, six))  # fmt: skip
+    one, other = quote(f"2 {MARKUP}"), quote(f"O {MARKUP}")
+    with served(store.path, tmp_path) as address:
+        page, _ = opened(chrome, DESK)
+        for place in ("", "log", f"log?pour={other}", f"log?pour={one}&form=1",
+                      f"record?pour={one}", "plan", "price"):  # fmt: skip
+            page.goto(f"{address}/{place}")
+            settled(page)
+            page.evaluate("for (const each of document.querySelectorAll('details'))each.open=true")
+            settled(page)
+            assert page.evaluate(LEAKS) == [], place
+            assert "**bold**" in page.inner_text(".stApp"), place
+        page.context.close()
 
 
 def test_a_load_elsewhere_goes_in_while_the_pages_are_open(
@@ -234,6 +309,10 @@ def test_the_crews_passcode_opens_the_log_and_shows_no_pay(chrome: Any, tmp_path
     set_passcode(store, "crew", "trowel-4")
     with served(store.path, tmp_path) as address:
         page, _ = opened(chrome, PHONE)
+        for place in ("", "log?pour=B294", "record?pour=B297", "price"):
+            page.goto(f"{address}/{place}")
+            page.get_by_label("Passcode").wait_for()
+            assert "B297 ·" not in page.content() and "Alder Bench" not in page.content()
         heard: list[str] = []
         page.on("websocket", lambda socket: socket.on(
             "framereceived", lambda frame: heard.append(str(frame))))  # fmt: skip
@@ -247,7 +326,8 @@ def test_the_crews_passcode_opens_the_log_and_shows_no_pay(chrome: Any, tmp_path
         settled(page)
         page.goto(f"{address}/log")
         page.get_by_role("heading", name="Which pour?").wait_for()
-        for place in ("", "log", "plan", "price", "record", "record?pour=B297", "callbacks"):
+        for place in ("", "log?pour=B294", "log?pour=B297&form=1", "plan", "price", "callbacks",
+                      "record?pour=B297"):  # fmt: skip
             page.goto(f"{address}/{place}")
             settled(page)
             page.locator(".st-key-switches").wait_for()
