@@ -131,7 +131,9 @@ def _row(pour_id: str, mark: Tap, stamp_id: str) -> dict[str, str]:
 def _stored(
     connection: duckdb.DuckDBPyConnection, change: books.Change, rows: list[dict[str, str]]
 ) -> None:
-    columns = [pa.array([row[name] for row in rows], pa.string()) for name in STAMPS.names]
+    columns = [
+        pa.array([taps.as_cell(row[name]) for row in rows], pa.string()) for name in STAMPS.names
+    ]
     raw = pa.array([", ".join(row.values()) for row in rows], pa.string())
     lines = np.arange(1, len(rows) + 1, dtype=np.int64)
     sheet = Sheet(taps.FILE, None, list(STAMPS.names), columns, lines, raw)

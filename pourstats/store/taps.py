@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +17,8 @@ from pourstats.store.rows import store_rows
 
 if TYPE_CHECKING:
     import duckdb
+
+_APOSTROPHE = re.compile(r"'+[=+\-@\t]")
 
 FILE = "taps"
 """The source of rows that come from taps, where others have their file's name."""
@@ -98,6 +101,14 @@ def _rows(
 
 def _sheet(name: str, rows: list[stamps.Row]) -> Sheet:
     head = TABLES[name].names  # all of them: a time that was taken back is blank from then on
-    columns = [pa.array([row.get(column, "") for row in rows], pa.string()) for column in head]
+    columns = [
+        pa.array([as_cell(row.get(column, "")) for row in rows], pa.string()) for column in head
+    ]
     raw = pa.array([", ".join(f"{k}={v}" for k, v in row.items()) for row in rows], pa.string())
     return Sheet(FILE, None, list(head), columns, np.arange(1, len(rows) + 1, dtype=np.int64), raw)
+
+
+def as_cell(text: str) -> str:
+    """A text as a file would have it: of an apostrophe that stands before a formula's mark the
+    reader takes one off."""
+    return f"'{text}" if _APOSTROPHE.match(text) else text

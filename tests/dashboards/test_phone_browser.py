@@ -354,6 +354,47 @@ def test_what_a_pour_needs_is_asked_before_the_log_goes_out(phone: Phone, tmp_pa
     assert pour["thickness"] == pytest.approx(4, rel=1e-9)
 
 
+ODD = (
+    "=1+1", "'=1", "-5", "@x", "+1", 'a "b" c', "a,b", "a;b=c", "50% %3B", "1e5", "ñ – ½ 😀",
+    "'", '"', "n/a", "load-2",
+)  # fmt: skip
+
+
+def test_what_people_type_comes_back_to_the_letter(phone: Phone, tmp_path: Path) -> None:
+    phone.open("B300")
+    phone.more("people", "about", "loads")
+    for number, text in enumerate(ODD, start=1):
+        phone.at(clock("7:00") + dt.timedelta(minutes=number))
+        phone.write("other", text)
+        phone.tap("arrives-now")
+        phone.tap(f"tap-load_in-load-{number}")
+        phone.tap(f"tap-load_off-load-{number}")
+        phone.write(f"load-{number}-volume", "5")
+        phone.write(f"load-{number}-ticket", text)
+    phone.tap("hands-3")
+    phone.write("about-notes", "; ".join(ODD))
+    phone.at(clock("15:00"))
+    phone.tap("tap-gone")
+    store = Store(tmp_path / "s.duckdb")
+    report = load(store, [phone.given(tmp_path)])
+    assert report.set_aside == []
+    assert set(table(store, "crew_time")["worker"]) == set(ODD)
+    assert list(table(store, "trucks")["ticket"]) == list(ODD)
+    assert table(store, "pours")["notes"].tolist() == ["; ".join(ODD)]
+
+
+def test_two_tabs_of_one_phone_lose_no_tap(phone: Phone) -> None:
+    phone.open("B300")
+    other = phone.context.new_page()
+    other.clock.set_fixed_time(clock("6:30").replace(tzinfo=ZONE))
+    other.goto(f"{phone.address}#pour=B300")
+    other.locator("#tap-first_concrete").click()
+    phone.page.locator("#tap-first_concrete[aria-disabled]").wait_for()
+    phone.tap("tap-strike_off_done")
+    other.locator("#tap-strike_off_done[aria-disabled]").wait_for()
+    assert stamps(phone) == ["first_concrete", "strike_off_done"]
+
+
 def test_a_time_that_stands_before_its_start_is_told(phone: Phone) -> None:
     phone.open("B300")
     phone.at(clock("8:00"))

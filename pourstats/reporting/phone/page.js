@@ -315,7 +315,7 @@ function loads(pour) {
   const now = current(pour, "load");
   const numbers = Object.keys(timesOf(pour, "load")).map(Number).slice().sort((a, b) => b - a);
   return section("loads", text("log.loads"),
-    h("h3", {}, text("log.this_load", { number: now.number })),
+    h("h2", { class: "sub" }, text("log.this_load", { number: now.number })),
     events.map((event) => tapRow(pour, event, now.label, now.times[event])),
     numbers.map((number) => loadFields(pour, number)),
     tapList(pour, of(pour, events).filter((each) => each.subject !== now.label)));
@@ -342,7 +342,7 @@ function passes(pour) {
   const prints = [["1/4", inches("1/4", "¼")], ["1/8", inches("1/8", "⅛")],
     ["1/16", text("log.scuff")]];
   return section("passes", text("log.passes"),
-    h("h3", {}, text("log.this_pass", { number: now.number })),
+    h("h2", { class: "sub" }, text("log.this_pass", { number: now.number })),
     events.map((event) => tapRow(pour, event, now.label, now.times[event])),
     begun ? choices("footprint",
       `${labelOf("footprint", "passes")}, ${text("log.this_pass", { number: begun })}`, prints,
