@@ -19,7 +19,8 @@ Kind = Literal["moment", "day", "clock", "hour", "number", "text", "blank"]
 Sure = Literal["sure", "likely", "open"]
 
 MOST_SAMPLES = 400
-_ENOUGH = 0.8
+_ENOUGH = 0.6
+"""This share of a column's values settles what it holds; some cells are always odd."""
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,9 @@ class Looks:
 
 
 def samples(sheet: Sheet, theirs: str) -> list[str]:
-    """Distinct texts of a column that aren't blank, spread over the file."""
-    found = list(dict.fromkeys(text for text in column_texts(sheet, theirs) if shown(text).strip()))
+    """Distinct texts of a column that aren't blank, nor its name again, spread over the file."""
+    texts = dict.fromkeys(column_texts(sheet, theirs))
+    found = [text for text in texts if shown(text).strip() not in ("", theirs)]
     step = max(1, len(found) // MOST_SAMPLES)
     return found[::step][:MOST_SAMPLES]
 

@@ -88,6 +88,7 @@ def sheets(data: bytes, name: str, known: Collection[str] = ()) -> list[Foreign]
             raise UnusableError("it begins as UTF-16 but is damaged; save it again") from None
     files._refuse_foreign(data)
     text, warnings = files._decoded(data, name)
+    text = _with_tabs(text)
     lines = _first_lines(text, MOST_ABOVE + 10)
     kind = weather_files.kind_of(lines)
     if kind == "epw":
@@ -110,6 +111,21 @@ def _first_lines(text: str, most: int) -> list[str]:
         if len(found) == most:
             break
     return found
+
+
+def _with_tabs(text: str) -> str:
+    """A text whose columns stand apart by bars or spaces, with tabs instead; any other as it is."""
+    lines = [line for line in _first_lines(text, MOST_ABOVE) if line.strip()]
+    if any(mark in line for line in lines for mark in ",;\t"):
+        return text
+    if sum("|" in line for line in lines) * 2 > len(lines):
+        return text.replace("|", "\t")
+    for i, line in enumerate(lines[:-1]):
+        words = line.lstrip("# ").split()
+        known = sum(recognised(word) for word in words)
+        if known >= 3 and known * 2 >= len(words) == len(lines[i + 1].split()):
+            return re.sub(r"(?m)^[ #]+", "", re.sub(r" +(?=\S)", "\t", text).replace("\n\t", "\n"))
+    return text
 
 
 def _text_sheet(
@@ -145,7 +161,7 @@ def may_be(path: Path, known: Collection[str]) -> bool:
     with suppress(OSError), path.open("rb") as file:
         data = file.read(_FIRST_BYTES)
         wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
-        text = data.decode("utf-16" if wide else "utf-8-sig", "replace")
+        text = _with_tabs(data.decode("utf-16" if wide else "utf-8-sig", "replace"))
         lines = _first_lines(text, MOST_ABOVE + 10)
         # Letters that are no UTF-8 may hide a name, but the careful reading then finds it.
         return (

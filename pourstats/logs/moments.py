@@ -45,9 +45,9 @@ _OFFSET = re.compile(
     re.IGNORECASE,
 )
 _CLOCK = re.compile(
-    r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(?:([ap])\.?\s?m\.?)?", re.IGNORECASE
+    r"(\d{1,2})[:h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(?:([ap])(?:\.?\s?m)?\.?)?", re.IGNORECASE
 )
-_HOUR_ONLY = re.compile(r"(\d{1,2})\s*([ap])\.?\s?m\.?", re.IGNORECASE)
+_HOUR_ONLY = re.compile(r"(\d{1,2})\s*([ap])(?:\.?\s?m)?\.?", re.IGNORECASE)
 _COMPACT = re.compile(r"(\d{2})(\d{2})(\d{2})?")
 _WEEKDAY = re.compile(
     r"(?:mon|tue|wed|thu|fri|sat|sun|lun|mar|mié|mie|jue|vie|sáb|sab|dom)[a-zé]*\.?,?\s+",

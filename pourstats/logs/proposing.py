@@ -27,6 +27,7 @@ from pourstats.logs.proposal import ZONE_OF_OFFSET, Guess, Proposal, Question, W
 from pourstats.logs.tables import TABLES, Column
 
 LEAST_LIKE = 0.6
+_TIMES = {"start": "time in", "end": "time out"}
 
 
 def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
@@ -42,7 +43,7 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
     drawn = _assigned(sheet, table, shape, wish, used, times.layout)
     _jobs_as_pours(sheet, table, drawn, known)
     numeric = [d.theirs[0] for ours, d in drawn.items() if _is_number(table, ours)]
-    if not drawn and not times.moments:
+    if (not drawn and not times.moments) or _is_of_figures(sheet.header):
         raise Refusal(_nothing_known(sheet), 1)
     mapping = replace(
         found.mapping, moments=times.moments, layout=times.layout,
@@ -59,7 +60,28 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
     )
     used |= {theirs for d in found.mapping.columns.values() for theirs in d.theirs}
     found.left_out = [theirs for theirs in sheet.header if theirs not in used]
+    _note_limits(found)
     return found
+
+
+def _note_limits(found: Proposal) -> None:
+    """Say what a file has that can't be taken as it stands."""
+    mapping = found.mapping
+    at = mapping.moments.get("time", {}).get("at")
+    if mapping.table == "weather" and at and looks(found.sheet, at).kind == "day":
+        found.notes.append("its days have no hour; figures of whole days are no readings")
+    if mapping.table != "crew_time":
+        return
+    breaks = [n for n in found.left_out if {"break", "lunch"} & set(words.tokens(n))]
+    if breaks:
+        found.notes.append(
+            f"{breaks[0]!r} is not taken off; an unpaid break is a gap between two stretches"
+        )
+    if not mapping.moments and any("hours" in words.tokens(n) for n in found.left_out):
+        found.notes.append(
+            "it has hours but no times; crew time needs when each stretch began and ended. Hours"
+            " alone can be told by the pour's hands, crew_in and crew_out"
+        )
 
 
 # The wish -----------------------------------------------------------------------------------------
@@ -92,6 +114,11 @@ def _check(sheet: Foreign, wish: Wish) -> None:
 
 def _our_names(table: str) -> set[str]:
     return {*TABLES[table].names, *words.WORDS.get(table, {})}
+
+
+def _is_of_figures(header: list[str]) -> bool:
+    figures_in = sum(re.match(r"[-+]?\d", name) is not None for name in header)
+    return figures_in * 2 > len(header)
 
 
 def _nothing_known(sheet: Foreign) -> str:
@@ -306,8 +333,9 @@ def _ask_for_missing(found: Proposal, wish: Wish, known: Known) -> None:
                 "--give task=place", "place",
             ))  # fmt: skip
         elif table.column(name).kind in ("time", "date"):
+            meaning = _TIMES.get(name, table.column(name).meaning)
             found.questions.append(Question(
-                f"column:{name}", f"Which column is {name} ({table.column(name).meaning})?",
+                f"column:{name}", f"Which column is {name} ({meaning})?",
                 f'--set {name}="THEIR COLUMN"',
             ))  # fmt: skip
         else:

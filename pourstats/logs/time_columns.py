@@ -137,9 +137,13 @@ def _of_timesheet(
 
 def _punch_column(sheet: Foreign, ours: str, shape: dict[str, Looks]) -> str | None:
     best = [
-        (likeness(h, "crew_time", ours), shape[h].kind in ("moment", "clock"), -i, h)
-        for i, h in enumerate(sheet.header) if shape[h].kind in ("moment", "clock", "hour")
-    ]  # fmt: skip
+        (like, shape[h].kind in ("moment", "clock"), -i, h)
+        for i, h in enumerate(sheet.header)
+        if shape[h].kind in ("moment", "clock", "hour")
+        # Named to the letter, a column is it whatever else stands in it, as a total.
+        or (likeness(h, "crew_time", ours) >= 0.95 and shape[h].kind == "text")
+        for like in (likeness(h, "crew_time", ours),)
+    ]
     like, _, _, theirs = max(best, default=(0.0, False, 0, ""))
     return theirs if like >= 0.7 else None
 

@@ -295,7 +295,13 @@ class Loading:
 
     def _rows(self, sheet: files.Sheet, table: Table) -> intake.Checked:
         if not isinstance(sheet, foreign.Foreign):
-            return intake.checked(sheet, table)
+            rows = intake.checked(sheet, table)
+            if not set(table.required) & set(rows.names) and rows.read:
+                self.report.warnings.append(
+                    f"{sheet.file}: none of the columns that {table.name} needs; if another program"
+                    f" wrote it, `pourstats map {sheet.file}` shows how it can be read"
+                )
+            return rows
         rows, told = mappings.checked(sheet, self.mappings, self.store)
         self.report.warnings += told
         return rows

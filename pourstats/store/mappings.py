@@ -200,7 +200,9 @@ def trial(sheet: foreign.Foreign, mapping: FileMapping, known: Known, most: int 
             if clock is not None and clock[row] >= 0:
                 text = f"{clock[row] // 3600:02d}:{clock[row] // 60 % 60:02d}"
             stood = files.shown(written.texts[name][row]).strip() if name in written.texts else ""
-            lost = any(row == at and name == of for at, of, _, _ in written.faults)
+            lost = (row, name) in written.covered or any(
+                row == at and name == of for at, of, _, _ in written.faults
+            )
             cells[name] = "?" if lost or (stood and not text and not read.whole[row]) else text
         rows.append(cells)
     first_of = dict(reversed(read.faults))

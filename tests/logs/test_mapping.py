@@ -483,3 +483,51 @@ def test_the_height_of_the_wind_stands_in_its_header(header: str, height: float 
     assert (values(found, "wind_height") if height else found.columns.get("wind_height")) == (
         [height] if height else None
     )
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "when|temp_f|rh|wind_mph\n2031-06-03 06:00|55|70|5\n",
+        "# hourly\nDATE       TIME  TEMP_F  RH  WSPD_MPH\n2031-06-03 06:00 55   70  5\n",
+    ],
+)
+def test_columns_that_stand_apart_by_bars_or_spaces(text: str) -> None:
+    found = read(text)
+    assert found.faults == []
+    assert values(found, "time") == [at("2031-06-03 06:00")]
+    assert (values(found, "air_temp"), values(found, "wind")) == ([55.0], [5.0])
+
+
+def test_a_header_that_comes_again_in_the_file_is_set_aside() -> None:
+    head = "time,Temp_F,RH %,Wind mph\n"
+    found = read(f"{head}2031-06-03 06:00,55,70,5\n{head}2031-06-03 07:00,56,70,5\n")
+    assert {fault.line for _, fault in found.faults} == {3}
+    assert list(found.whole) == [True, False, True]
+
+
+def test_what_cannot_be_taken_is_noted() -> None:
+    days = proposed(sheet_of("Date,Tmax,Temp_F,RH,Wind mph\n2031-06-03,9,8,7,6\n"), SITE, Known())
+    assert any("no hour" in note for note in days.notes)
+    hours = proposed(sheet_of("Employee,Date,Hours\nJo,2031-06-03,8\n"), Wish("crew_time"), Known())
+    assert any("hours but no times" in note for note in hours.notes)
+    text = "Employee,In,Out,Break (min)\nJo,2031-06-03 06:00,2031-06-03 14:00,30\n"
+    breaks = proposed(sheet_of(text), Wish(), Known())
+    assert any("'Break (min)' is not taken off" in note for note in breaks.notes)
+
+
+def test_figures_alone_are_no_header() -> None:
+    with pytest.raises(Refusal, match="row of names"):
+        proposed(sheet_of("2031-06-03 06:00,55,70,5\n2031-06-03 07:00,56,71,5\n"), SITE, Known())
+
+
+def test_a_zone_above_the_header_is_the_files_own() -> None:
+    text = (
+        "timezone: America/Denver (GMT-6)\n\ntime,Temp_F,RH %,Wind mph\n2031-06-03 06:00,55,70,5\n"
+    )
+    found = proposed(sheet_of(text), SITE, Known())
+    assert (found.mapping.clock, found.mapping.zone) == ("local", "America/Denver")
+    text = text.replace("America/Denver (GMT-6)", "UTC-7")
+    found = proposed(sheet_of(text), SITE, Known())
+    assert found.mapping.clock == "-7"
+    assert [(q.about, q.default) for q in found.questions] == [("zone", "America/Denver")]

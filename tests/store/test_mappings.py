@@ -318,3 +318,18 @@ def test_one_station_is_taken_for_all_files_of_its_header_and_told(tmp_path: Pat
     report = load(store, [tmp_path / "b.csv"])
     assert (report.status, report.tables["weather"]["added"]) == (0, 1)
     assert any("b.csv: every row taken for site Mill" in line for line in report.warnings)
+
+
+def test_a_foreign_file_with_our_name_is_pointed_to_the_mapping(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    file = tmp_path / "weather.csv"
+    file.write_text("When,T (C),RH %,W km/h\n2031-06-03 06:00,14,70,8\n")
+    report = load(store, [file])
+    assert report.status == 3
+    assert any("`pourstats map weather.csv`" in line for line in report.warnings)
+    proposed_and_kept(store, file, Wish(sets={"wind": "W km/h"}, given={"site": "Mill"}))
+    report = load(store, [file])
+    assert (report.status, report.tables["weather"]["added"]) == (0, 1)
+    with store.read() as connection:
+        left = connection.execute("SELECT count(*) FROM set_aside WHERE state = 'open'").fetchall()
+    assert left == [(0,)]
