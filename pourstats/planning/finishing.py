@@ -279,6 +279,7 @@ def _job(
         "based_on": {
             "pours": cast.clock.pours,
             "same_slab_type": cast.clock.by_kind.get(kind, 0),
+            "saw_cuts": 0 if method is None else cast.clock.cuts.get(method, 0),
             "published_h": {"50F": 4.25, "70F": 2.75, "90F": 1.75},
         },
         "notes": notes,

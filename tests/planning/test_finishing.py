@@ -113,6 +113,20 @@ def test_a_long_slab_tells_its_two_ends_apart():
     assert one()["last_placed_end"] is None
 
 
+@pytest.mark.parametrize("area", [1000.0, 2500.0, 9000.0, 20000.0])
+def test_the_end_placed_last_is_told_under_the_first_pass_or_not_at_all(area):
+    result = finishing(jobs(slab_type="warehouse", area=area, thickness=6.0), weather(), None, {})
+    job, lines = result["jobs"][0], finishing_text(result).splitlines()
+    first = next(i for i, line in enumerate(lines) if "first pass" in line)
+    told = [i for i, line in enumerate(lines) if "end placed last" in line]
+    assert told in ([], [first + 1])
+    if area == 1000.0:
+        assert not told
+    if job["last_placed_end"]:
+        for level, time in job["first_pass"].items():
+            assert job["last_placed_end"][level] >= time
+
+
 def test_five_rows_copied_off_a_phone_will_do():
     hours = [5, 9, 12, 15, 18]
     phone = weather().iloc[: len(hours)].assign(

@@ -35,7 +35,7 @@ Which, and so how closely its cuts show the opening, the record tells."""
 BY_THE_CLOCK = 0.7
 """A cut later than twice the published opening in log time was made when it suited, not when it
 opened: it only bounds it."""
-GRID = np.linspace(-1.2, 0.8, 81)
+GRID = np.linspace(-2.4, 0.8, 129)
 
 
 def window_draws(
@@ -91,7 +91,7 @@ def own_openings(
             continue
         ratio = np.log((cut[own] - begins[own]) / after[own])
         counts[method] = int(own.sum())
-        odds = _grid_odds(np.clip(ratio, -1.5, 3.5))
+        odds = _grid_odds(np.clip(ratio, GRID[0], 3.5))
         rng = stream(seed, "saw", method)
         step = GRID[1] - GRID[0]
         found[method] = rng.choice(GRID, size=draws, p=odds) + step * (rng.random(draws) - 0.5)
