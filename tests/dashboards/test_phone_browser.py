@@ -626,3 +626,34 @@ def test_a_glove_hits_every_target(chrome: Any, sample: tuple[Store, Path], sche
     assert len(ids) == len(set(ids))
     assert page.locator("#live").inner_text() == "It was ready at, 05:50: stored."
     phone.done()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_on_it_is_hard_to_perceive(
+    chrome: Any, sample: tuple[Store, Path], tmp_path: Path, scheme: str
+) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    # The page's own policy lets no other script in, so the checker's is let in beside it.
+    phone = Phone(
+        chrome, sample[1], DAY.replace(hour=6), SHARING, color_scheme=scheme, bypass_csp=True
+    )
+
+    def faults() -> list[Any]:
+        found = Axe().run(phone.page, options={"resultTypes": ["violations"]}).response
+        assert found["passes"], "it looked at something"
+        return [(rule["id"], rule["nodes"][0]["html"][:200]) for rule in found["violations"]]
+
+    assert faults() == []
+    phone.open("B300")
+    phone.more("loads", "passes", "people", "concrete", "about")
+    for name in ("hands-3", "tap-first_concrete", "tap-machine_on", "tap-load_in-load-1"):
+        phone.tap(name)
+    phone.write("about-area", "wide")
+    phone.tap("save")  # refused, and said
+    assert faults() == []
+    phone.write("about-area", "700")
+    phone.given(tmp_path)
+    phone.tap("delete")
+    assert faults() == []
+    phone.done()
