@@ -65,10 +65,10 @@ class Stage:
         heard.close()
         killed = child.exitcode != 0
         child.close()
-        self._look(folder)
+        self.look(folder)
         return killed
 
-    def _look(self, folder: Path) -> None:
+    def look(self, folder: Path) -> None:
         self.deed.holds(folder, self.before, scenes.said(folder))
         with contextlib.suppress(scenes.Refusal):
             assert not scenes.twice(folder / scenes.STORE)

@@ -31,6 +31,7 @@ from pourstats.store.sample import sample_folder
 from pourstats.store.schema import DELETABLE
 from pourstats.store.tapping import Tap, tap
 
+ROOT = Path(__file__).resolve().parents[2]
 STORE, LOG, COPY, SAID = "s.duckdb", "log", "copy.backup", "said.txt"
 OLD_STORE = Path(__file__).with_name("version_2.duckdb.xz")
 """A store that version 2 of the schema really made, from the sample season of that day."""
