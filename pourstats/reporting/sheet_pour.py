@@ -16,9 +16,9 @@ from pourstats.reporting.week_sentences import System
 from pourstats.units import to_system, unit_in
 
 DESCRIBED = (
-    "finish", "placement", "base", "reinforcement", "exposure", "mix", "strength", "slump",
-    "concrete_temp", "admixtures", "scm", "ordered_volume", "hands", "finish_hands", "lead",
-    "trouble",
+    "finish", "placement", "base", "reinforcement", "exposure", "wind_felt", "mix", "strength",
+    "slump", "concrete_temp", "admixtures", "scm", "ordered_volume", "hands", "finish_hands",
+    "lead", "trouble",
 )  # fmt: skip
 CUT = ("saw_type", "saw_length", "joint_spacing", "joint_depth", "saw_start", "saw_end", "cure",
        "cure_start")  # fmt: skip

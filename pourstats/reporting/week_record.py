@@ -47,15 +47,11 @@ def review(store: Store, ending: date | None) -> dict[str, Any]:
 def _told_ahead(frames: Frames, end: str | None) -> list[str]:
     """How well the forecasts of the latest pours did, as of the week's last day."""
     pours = frames["pours"]
-    until = pours[pd.to_datetime(pours["date"]) <= pd.Timestamp(end)] if end else pours
-    return scored.lately_lines(scored.scored({**frames, "pours": until}, scored.LATELY))
-
-
-def _planned(frames: Frames, review: dict[str, Any]) -> dict[str, Any]:
-    """The week's floors whose day was planned, beside what happened."""
-    poured = [pour["pour_id"] for pour in review["pours"]]
-    own = frames["pours"][frames["pours"]["pour_id"].isin(poured)]
-    return afterwards.plans_and_log({**frames, "pours": own})
+    if end is not None:
+        poured = pours.loc[pd.to_datetime(pours["date"]) <= pd.Timestamp(end), "pour_id"]
+        frames = {name: frame[frame["pour_id"].isin(poured)] for name, frame in frames.items()
+                  if name in scored.FRAMES}  # fmt: skip
+    return scored.lately_lines(scored.scored(frames, scored.LATELY))
 
 
 def _to_look_at(marked: tuple[Any, bool] | None, review: dict[str, Any]) -> list[dict[str, Any]]:

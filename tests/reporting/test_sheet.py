@@ -24,11 +24,14 @@ from pourstats.reporting.sheet import saved
 from pourstats.reporting.sheet_pour import pour_pdf
 from pourstats.reporting.sheet_week import week_pdf
 from pourstats.reporting.week_record import review
+from pourstats.reporting.week_sentences import headline_text
+from pourstats.reporting.week_text import week_text
 from pourstats.reporting.week_trend import trend_told
 from pourstats.store.database import Store
 from pourstats.store.loading import load
 from pourstats.store.sample import sample_folder
 
+LEVELS = (0.05, 0.1, 0.5, 0.9, 0.95)
 HOSTILE = (
     "*bold* #panic(\"x\") $a^2$ <label> @ref \\ `raw` =SUM(A1) [#pagebreak()] // /* "
     "<script>alert(1)</script><img src=x onerror=y> & \"quoted\" ñ ü 𝄞 漢字"
@@ -89,6 +92,71 @@ def test_the_pdf_says_what_the_json_says(season: Store) -> None:
         assert f"{figure['value']:.0f}% ({figure['total']:.0f} h)" in text
     for item in found["stands_out"]:
         assert item["sentence"] in text
+    assert found["trend"]["answer"] in text
+    assert " ".join(found["trend"]["sentence"].split()) in text
+    assert f"{100 * (found['trend']['change'] - 1):.0f}% more hours" in text
+    plain = text.replace("`", "")
+    for change in found["changes"]:
+        assert f"{change['do'].replace('`', '')}. Because {change['because']}." in plain
+
+
+def test_the_sheet_says_how_well_it_was_told_ahead(season: Store) -> None:
+    found = review(season, None)
+    assert "Can't be scored yet" in read_back(week_pdf(found)).replace("’", "'")
+    found["lately"] = [{"text": "Told ahead, labor hours: 7 of the last 9 pours came within."}]
+    found["look_at"] = [{"pour_id": "B297", "text": "B297: without a cure"}]
+    text = read_back(week_pdf(found))
+    assert "How well it was told ahead Told ahead, labor hours: 7 of the last 9 pours" in text
+    assert "To look at while young: B297: without a cure." in text
+
+
+def test_forecasts_are_scored_as_of_the_week(tmp_path: Path) -> None:
+    from pourstats.store import forecasts
+
+    store = Store(tmp_path / "s.duckdb")
+    load(store, sorted(sample_folder().glob("*.csv")))
+    with store.write() as connection:
+        # Told before the pours: as a kept forecast of that time would be.
+        ids = [
+            row[0]
+            for row in connection.execute(
+                "SELECT pour_id FROM pours WHERE date < '2025-06-01' ORDER BY date LIMIT 6"
+            ).fetchall()
+        ]
+    told = [forecasts.Told(i, "labor_h", q, 30.0 * q) for i in ids for q in LEVELS]
+    assert forecasts.keep(store, "bid", told) is None
+    with store.write() as connection:
+        connection.execute("UPDATE forecasts SET issued_at = '2025-01-01 06:00'")
+    assert any("6 pours" in line["text"] for line in review(store, date(2025, 8, 17))["lately"])
+    assert review(store, date(2025, 4, 13))["lately"] == []
+
+
+def test_calls_of_a_quiet_week_are_on_the_sheet(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    load(store, sorted(sample_folder().glob("*.csv")))
+    (tmp_path / "callbacks.csv").write_text(
+        "callback_id,pour_id,reported,defect\nQ1,B266,2025-12-23,dusting\n", encoding="utf-8"
+    )
+    load(store, [tmp_path / "callbacks.csv"])
+    found = review(store, date(2025, 12, 25))
+    assert found["state"] == "quiet_week"
+    for text in (read_back(week_pdf(found)), week_text(found)):
+        assert "called back to the shop at Sorrel Creek (B266) for dusting." in " ".join(
+            text.split()
+        )
+        assert "[NRMCA CIP 1]" in " ".join(text.split())
+
+
+def test_a_floor_is_most_of_it_only_where_it_is() -> None:
+    head = {"verdict": "above", "pours": 3, "pours_with_hours": 3, "spent_h": 130.0,
+            "usual_h": 100.0, "usual_low_h": 90.0, "usual_high_h": 110.0, "ratio": 1.3,
+            "earlier_pours": 40, "far_out": [],
+            "most_over": {"pour_id": "A", "site": "Oak", "slab_type": "shop", "labor_h": 50.0,
+                          "usual_h": 30.0}}  # fmt: skip
+    told = {"state": "full", "headline": head, "week": {}}
+    assert "Most of it was the shop at Oak (A, 20 over)" in headline_text(told)
+    head["most_over"]["usual_h"] = 40.0
+    assert "Furthest over was the shop at Oak (A, 10 over)" in headline_text(told)
 
 
 def test_html_says_the_same_and_asks_nothing_of_a_network(season: Store) -> None:
