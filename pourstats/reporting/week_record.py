@@ -54,6 +54,13 @@ def _told_ahead(frames: Frames, end: str | None) -> list[str]:
     return scored.lately_lines(scored.scored(frames, scored.LATELY))
 
 
+def _planned(frames: Frames, review: dict[str, Any]) -> dict[str, Any]:
+    """The week's floors whose day was planned, beside what happened."""
+    poured = [pour["pour_id"] for pour in review["pours"]]
+    own = frames["pours"][frames["pours"]["pour_id"].isin(poured)]
+    return afterwards.plans_and_log({**frames, "pours": own})
+
+
 def _to_look_at(marked: tuple[Any, bool] | None, review: dict[str, Any]) -> list[dict[str, Any]]:
     """The week's floors that `pourstats callbacks` marked when it last looked."""
     floors = marked[0] if marked is not None else []
