@@ -14,8 +14,10 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-MOST_CELL_CHARACTERS = 1_000_000
-MOST_COLUMNS = 2_000
+from pourstats.logs import limits
+
+MOST_CELL_CHARACTERS = limits.in_force().cell_characters
+MOST_COLUMNS = limits.in_force().columns
 BLOCK_ROWS = 100_000
 
 
@@ -63,6 +65,8 @@ def shown(text: str) -> str:
 def read_csv(path: Path, name: str | None = None) -> Sheet | None:
     """The sheet in a CSV file; None if the file is empty. Raises UnusableError."""
     try:
+        if large := limits.too_large(path.stat().st_size):
+            raise UnusableError(large)
         data = path.read_bytes()
     except OSError as error:
         raise UnusableError(

@@ -69,6 +69,8 @@ def read(path: Path, known: Collection[str] = (), name: str | None = None) -> li
     ``known`` are signatures that are kept: a line that has one is the header, wherever it stands.
     """
     try:
+        if large := limits.too_large(path.stat().st_size):
+            raise UnusableError(large)
         data = path.read_bytes()
     except OSError as error:
         raise UnusableError(
@@ -335,7 +337,7 @@ def _grid(page: Any, formulas: dict[Any, str]) -> tuple[list[list[str]], list[in
             raise UnusableError(f"sheet {page.title} has more than {files.MOST_COLUMNS} columns")
         written += sum(map(len, texts))
         if written > workbook.MOST_UNPACKED_BYTES:
-            raise UnusableError("it would unpack to more than 100 MB; split it")
+            raise UnusableError(workbook.TOO_LARGE)
         if line is not None and any(shown(text).strip() for text in texts):
             rows.append(texts)
             lines.append(line)

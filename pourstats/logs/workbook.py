@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from pourstats.logs import limits
 from pourstats.logs.files import (
     MARK,
     MOST_COLUMNS,
@@ -20,7 +21,11 @@ from pourstats.logs.files import (
     strings,
 )
 
-MOST_UNPACKED_BYTES = 100 * 1024 * 1024
+MOST_UNPACKED_BYTES = limits.in_force().unpacked_mb * 2**20
+TOO_LARGE = (
+    f"it would unpack to more than {limits.in_force().unpacked_mb} MB (limits.unpacked_mb in"
+    f" {limits.config_path().name}); split it"
+)
 
 
 def read_workbook(path: Path, name: str | None = None) -> list[Sheet | tuple[str, str]]:
@@ -29,6 +34,8 @@ def read_workbook(path: Path, name: str | None = None) -> list[Sheet | tuple[str
     Raises UnusableError.
     """
     try:
+        if large := limits.too_large(path.stat().st_size):
+            raise UnusableError(large)
         data = path.read_bytes()
     except OSError as error:
         raise UnusableError(
@@ -84,7 +91,7 @@ def _unpacked_within_limit(data: bytes) -> bool:
                     while chunk := part.read(1 << 20):
                         total += len(chunk)
                         if total > MOST_UNPACKED_BYTES:
-                            raise UnusableError("it would unpack to more than 100 MB; split it")
+                            raise UnusableError(TOO_LARGE)
                         if b"<!DOCTYPE" in chunk or b"<!ENTITY" in chunk:
                             raise UnusableError(
                                 "it declares entities of its own, which no spreadsheet writes;"
@@ -135,7 +142,7 @@ def _page(page: Any, name: str, formulas: dict[tuple[Any, Any], str]) -> Sheet |
         # A long text may stand once in the file and in a million cells.
         written += sum(map(len, texts))
         if written > MOST_UNPACKED_BYTES:
-            raise UnusableError("it would unpack to more than 100 MB; split it")
+            raise UnusableError(TOO_LARGE)
         if line is None or not any(shown(text).strip() for text in texts):
             continue
         if not header:
