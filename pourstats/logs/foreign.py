@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from pourstats.logs import files, weather_files, workbook
+from pourstats.logs import files, limits, weather_files, workbook
 from pourstats.logs.cells import normalized
 from pourstats.logs.files import Sheet, UnusableError, shown
 from pourstats.logs.header_words import recognised
