@@ -138,7 +138,7 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     import threading
     import webbrowser
     from collections.abc import AsyncIterator
-    from contextlib import asynccontextmanager
+    from contextlib import asynccontextmanager, suppress
 
     from starlette.routing import Route
     from streamlit.starlette import App
@@ -156,18 +156,21 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
         target=ready.watch, args=(Store(store), threading.Event()), daemon=True
     ).start()
     routes = [Route("/passcode", give_cookie, methods=["POST"])]
-    App(pages_folder() / "app.py", routes=routes, lifespan=begun).run(
-        config={
-            "server.address": address,
-            "server.port": port,
-            "server.headless": headless,
-            "server.fileWatcherType": "none",
-            "browser.gatherUsageStats": False,
-            "browser.serverAddress": address,
-            "runner.magicEnabled": False,
-            "client.toolbarMode": "minimal",
-            "client.showErrorDetails": "none",
-            "global.developmentMode": False,
-            "logger.hideWelcomeMessage": True,
-        }
-    )
+    start = pages_folder() / "app.py"
+    sys.argv = [str(start)]  # beside which it looks for .streamlit/config.toml, with the colors
+    app = App(start, routes=routes, lifespan=begun)
+    config = {
+        "server.address": address,
+        "server.port": port,
+        "server.headless": headless,
+        "server.fileWatcherType": "none",
+        "browser.gatherUsageStats": False,
+        "browser.serverAddress": address,
+        "runner.magicEnabled": False,
+        "client.toolbarMode": "minimal",
+        "client.showErrorDetails": "none",
+        "global.developmentMode": False,
+        "logger.hideWelcomeMessage": True,
+    }
+    with suppress(KeyboardInterrupt):  # Ctrl-C is how it ends
+        app.run(config=config)
