@@ -5,11 +5,13 @@ import kept
 import look
 import streamlit as st
 import tapping
+import words
 from words import say
 
 from pourstats.reporting.charts_day import day_chart
 from pourstats.reporting.day import plan_text
 from pourstats.reporting.planned import plan_answer, write_calendar
+from pourstats.reporting.sheet_day import day_pdf
 
 head = st.container()
 chosen = ahead.jobs("plan")
@@ -37,5 +39,8 @@ if answer is not None:
     # The sheet's text names what the second best plan costs more: the office's alone.
     if st.session_state.get("role") == "office":
         text = plan_text(answer.result)
-        st.download_button(say("plan.sheet"), text, "day.txt")
+        with st.container(horizontal=True):
+            st.download_button(say("plan.pdf"), lambda: day_pdf(answer.result, words.units()),
+                               "day.pdf", "application/pdf", on_click="ignore")  # fmt: skip
+            st.download_button(say("plan.sheet"), text, "day.txt")
         st.code(text, language=None)

@@ -12,6 +12,7 @@ from pourstats.logs.tables import JOBS
 from pourstats.reporting.answers import bid_answer
 from pourstats.reporting.bid import bid_text, dollars_text, rates_text
 from pourstats.reporting.charts_ahead import bid_hours, part_rows, price_rows
+from pourstats.reporting.charts_rates import rate_card_chart, rate_rows
 
 # What a what-if may change, with the choices of the log.
 WHAT_IFS = ("placement", "finish", "reinforcement", "exposure")
@@ -80,7 +81,9 @@ def what_ifs() -> dict[str, str]:
             )
             if value:
                 sets[name] = value
-        hands = st.number_input(JOBS.column("hands").english, min_value=0, value=None, width=130,
+        label = JOBS.column("hands")
+        label = label.spanish if words.language() == "es" else label.english
+        hands = st.number_input(label, min_value=0, value=None, width=130,
                                 key="if-hands")  # fmt: skip
         if hands:
             sets["hands"] = str(hands)
@@ -119,8 +122,12 @@ def card() -> None:
     """Rates by kind of floor."""
     mark = kept.mark()
     if mark is not None and len(kept.frame(mark, "pours")):
-        with st.expander(say("price.card")):
-            st.code(rates_text(kept.rates(mark)), language=None)
+        found = kept.rates(mark)
+        st.subheader(say("price.card"), anchor=False)
+        look.draw(rate_card_chart(found, words.units(), look.ink()))
+        st.dataframe(rate_rows(found, words.units()), hide_index=True)
+        with st.expander(say("all.as_text")):
+            st.code(rates_text(found), language=None)
 
 
 head = st.container()

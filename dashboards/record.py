@@ -8,6 +8,7 @@ from words import say
 
 from pourstats.reporting.charts_pour import pour_day, pour_weather
 from pourstats.reporting.pour import pour_text
+from pourstats.reporting.sheet_pour import pour_pdf
 from pourstats.reporting.week_sentences import count_text
 from pourstats.store import history
 
@@ -98,6 +99,8 @@ def one(pour_id: str) -> None:
     look.draw(pour_day(found, look.ink()))
     look.draw(pour_weather(found, kept.frame(kept.needed(), "weather"), units, look.ink()))
     st.code("\n".join(text.splitlines()[1:]).strip(), language=None)
+    st.download_button(say("record.pdf"), lambda: pour_pdf(found, units), f"pour_{pour_id}.pdf",
+                       "application/pdf", on_click="ignore")  # fmt: skip
     with st.popover(say("record.delete")):
         st.write(say("record.sure"))
         st.button(say("record.delete_it"), on_click=delete, args=(pour_id,), type="primary")

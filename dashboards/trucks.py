@@ -8,7 +8,30 @@ from words import say
 
 from pourstats.reporting.answers import trucks_answer
 from pourstats.reporting.charts_ahead import truck_spacing, waits_sentence
+from pourstats.reporting.charts_rates import (
+    WAITS_BY,
+    past_waits_rows,
+    past_waits_sentence,
+    waits_by,
+)
 from pourstats.reporting.trucks import trucks_text
+
+
+def past() -> None:
+    """What waits have been and cost so far."""
+    mark = kept.mark()
+    found = None if mark is None else kept.answer(mark, "waits")["past"]
+    if found is None:
+        return
+    st.subheader(look.plain(past_waits_sentence(found)), anchor=False)
+    st.dataframe(past_waits_rows(found), hide_index=True, width="content")
+    by = st.segmented_control(say("trucks.by"), list(WAITS_BY), default="plant", required=True,
+                              format_func=WAITS_BY.get)  # fmt: skip
+    drawn = waits_by(found, by, look.ink())
+    look.draw(drawn)
+    if drawn is None:
+        st.write(say("trucks.one_group"))
+
 
 head = st.container()
 chosen = ahead.jobs("trucks")
@@ -23,4 +46,6 @@ if answer is not None:
         st.warning(look.plain(note))
     for job in answer.result["jobs"]:
         look.draw(truck_spacing(job, look.ink()))
-    st.code(trucks_text(answer.result), language=None)
+    with st.expander(say("all.as_text")):
+        st.code(trucks_text(answer.result), language=None)
+past()

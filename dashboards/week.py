@@ -9,6 +9,8 @@ import words
 from words import say
 
 from pourstats.reporting.charts import figure_rows, week_control, week_floors
+from pourstats.reporting.page_html import week_html
+from pourstats.reporting.sheet_week import week_pdf
 from pourstats.reporting.week import week_text
 from pourstats.reporting.week_sentences import day_text, reason_text, standout_text
 
@@ -54,6 +56,12 @@ def show() -> None:
     look.draw(week_control(review, look.ink()))
     with st.expander(say("week.whole")):
         st.code(week_text(review, units=units), language=None)
+    with st.container(horizontal=True):
+        named = f"week_{span['start']}"
+        st.download_button(say("week.pdf"), lambda: week_pdf(review, units), f"{named}.pdf",
+                           "application/pdf", on_click="ignore")  # fmt: skip
+        st.download_button(say("week.html"), lambda: week_html(review, units), f"{named}.html",
+                           "text/html", on_click="ignore")  # fmt: skip
 
 
 if kept.mark() is None or kept.frame(kept.needed(), "pours").empty:

@@ -66,6 +66,16 @@ def _rates(store: Store) -> dict[str, Any]:
     return rate_card_answer(store).result
 
 
+def _waits(store: Store) -> dict[str, Any]:
+    """What waits of the loads logged have been and cost; ``past`` is None without any."""
+    from pourstats.planning.truck_waits import past_waits
+    from pourstats.planning.trucks import FRAMES, rate_usd_min
+
+    with store.read() as connection:
+        frames, house = reading.frames(connection, *FRAMES), schema.house(connection)
+    return {"past": past_waits(frames, house, rate_usd_min(house))}
+
+
 NEXT_JOBS = 3
 """How many of the planned jobs a page about jobs ahead begins with."""
 
@@ -96,6 +106,7 @@ KINDS: dict[str, Kind] = {
     "week": Kind((*_RECORD, "forecasts"), _week),
     "bid": Kind((*_RECORD, "jobs"), _bid),
     "rates": Kind(_RECORD, _rates),
+    "waits": Kind(_RECORD, _waits),
     "callbacks": Kind(_RECORD, _callbacks),
     "patterns": Kind(_RECORD, _patterns),
 }

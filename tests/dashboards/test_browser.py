@@ -80,6 +80,9 @@ def test_a_whole_pour_by_taps_on_a_phone(chrome: Any, site: tuple[str, Store]) -
     page.get_by_role("button", name="B300").click()
     page.get_by_text("How many hands are here?").wait_for()
     assert "pour=B300" in page.url
+    # The theme's blue, not the server's own color: the pages' configuration was found.
+    blue = "getComputedStyle(document.querySelector('[aria-checked=true]')).color"
+    assert page.evaluate(blue) == "rgb(0, 97, 154)"
     low = page.evaluate(
         "[...document.querySelectorAll('.stMain button')].filter(b => b.offsetParent)"
         ".map(b => [b.innerText, b.offsetHeight, b.offsetWidth])"

@@ -147,7 +147,8 @@ def test_every_language_has_the_strings_of_the_logging_page() -> None:
     english = tomllib.loads((folder / "en.toml").read_text(encoding="utf-8"))
     others = [path for path in folder.glob("*.toml") if path.name != "en.toml"]
     assert others
-    sections = ("switch", "nav", "log", "tap", "slab_type", "finish", "placement", "exposure")
+    sections = ("switch", "nav", "log", "fill", "fault", "tap", "slab_type", "finish", "placement",
+                "exposure", "wind_felt", "gate")  # fmt: skip
     for path in others:
         other = tomllib.loads(path.read_text(encoding="utf-8"))
         for section in sections:
@@ -161,9 +162,32 @@ def test_every_language_has_the_strings_of_the_logging_page() -> None:
 def test_every_choice_of_the_log_is_said_in_spanish() -> None:
     import tomllib
 
-    from pourstats.logs.tables import EXPOSURES, FINISHES, PLACEMENTS, SLAB_TYPES
+    from pourstats.logs.tables import EXPOSURES, FINISHES, PLACEMENTS, SLAB_TYPES, WINDS_FELT
 
     spanish = tomllib.loads((ROOT / "dashboards/strings/es.toml").read_text(encoding="utf-8"))
     for section, choices in (("slab_type", SLAB_TYPES), ("finish", FINISHES),
-                             ("placement", PLACEMENTS), ("exposure", EXPOSURES)):  # fmt: skip
+                             ("placement", PLACEMENTS), ("exposure", EXPOSURES),
+                             ("wind_felt", WINDS_FELT)):  # fmt: skip
         assert set(spanish[section]) == set(choices)
+
+
+def test_a_fault_of_the_form_is_told_in_spanish() -> None:
+    import streamlit as st
+    import words
+
+    st.session_state["language"] = "es"
+    try:
+        for text, told in (
+            ("is blank; every row of pours needs it", "está en blanco, y todo renglón de Colados"),
+            ("'90' is above 60 in; was 9 meant?", "'90' es más de 60 in; ¿quiso decir 9?"),
+            ("'0.1' is below 0.5 in; 0.5 to 60 is allowed", "se acepta de 0.5 a 60"),
+            ("'-3' is below 0; check the sign", "'-3' es menos de 0; revise el signo"),
+            ("'06:00' comes before place_start; check both times", "antes de «Primer concreto»"),
+            ("'2031-06-07 06:00' is more than 72 h after place_start; check both dates",
+             "queda más de 72 h después de «Primer concreto»"),
+            ("'1.5' is not a whole number", "'1.5' no es un número entero"),
+        ):  # fmt: skip
+            assert told in words.reason(text), words.reason(text)
+        assert words.reason("something new") == "something new", "rather English than nothing"
+    finally:
+        del st.session_state["language"]
