@@ -243,9 +243,7 @@ def _causes(
     for base in ("vapor_sheet", "foam_board", "soil"):
         column = np.array([float(base in own) for own in on])
         if FEWEST_EACH <= having(column) <= n - FEWEST_EACH:
-            causes.append(
-                Cause(f"base: {base}", "with it against without", column, having=having(column))
-            )
+            causes.append(Cause(f"base: {base}", "against without", column, having=having(column)))
     # A broomed slab is begun sooner than a troweled one, and often has a mix of its own.
     for name in ("finish", "mix"):
         level = pd.Series(words(found.frame, name))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
 
-WIDTH = 92
+WIDTH = 80
 
 
 def patterns_text(result: Mapping[str, Any]) -> str:
@@ -38,18 +38,19 @@ def _effects(part: Mapping[str, Any], title: str) -> list[str]:
         return [f"{title}:", *wrap(part["says"], WIDTH, initial_indent="  ")]
     lines = [
         f"{title}: {part['median_min']:.0f} minutes in the middle, {part['pours']} pours.",
-        f"  {'':<40}{'minutes':>8}   {'19 in 20 within':<18}{'pours with it':>13}",
+        f"  {'':<34}{'minutes':>7}  {'19 in 20 within':<16}{'pours':>5}",
     ]
     for effect in part["effects"]:
         what = f"{effect['cause'].split(': ')[-1].replace('_', ' ')} ({effect['step']})"
         reach = f"{_signed(effect['minutes_low'])} to {_signed(effect['minutes_high'])}"
-        mark = "" if effect["clear"] else "   may be nothing"
-        shown = f"{_signed(effect['minutes']):>8}   {reach:<18}{effect['having']:>13}"
-        lines.append(f"  {what[:40]:<40}{shown}{mark}")
+        mark = "" if effect["clear"] else "  may be none"
+        shown = f"{_signed(effect['minutes']):>7}  {reach:<16}{effect['having']:>5}"
+        lines.append(f"  {what[:34]:<34}{shown}{mark}")
     for pair in part["apart"]:
         lines.append(f"  {pair[0]} and {pair[1]} went together: this record can't part them.")
     lines.append(
-        "  Each is adjusted for the others. Weather: two hours from placing or the last pass."
+        "  Each is adjusted for the others; pours: those that have it. Weather: the two"
+        " hours\n  from placing, or from the last pass."
     )
     return lines
 
@@ -63,8 +64,8 @@ def _signed(value: float, digits: int = 0) -> str:
 def _lost(rows: list[dict[str, Any]], head: str, against: str) -> list[str]:
     lines = [
         f"Hours over {against}:",
-        f"  {head:<9}{'pours':>6}{'hours a pour':>14}   {'19 in 20 within':<18}"
-        f"{'labor hours':>12}{'dollars':>10}",
+        f"  {head:<9}{'pours':>6}{'hours a pour':>14}  {'19 in 20 within':<16}"
+        f"{'labor hours':>13}{'dollars':>10}",
     ]
     for row in rows:
         group = row["group"] + (":00" if head == "Start" else "")
@@ -72,7 +73,7 @@ def _lost(rows: list[dict[str, Any]], head: str, against: str) -> list[str]:
         reach = "too few to say" if low is None else f"{_signed(low, 1)} to {_signed(high, 1)}"
         usd = "" if row["lost_usd"] is None else f"{row['lost_usd']:,.0f}"
         lines.append(
-            f"  {group:<9}{row['pours']:>6}{_signed(row['over_h_mean'], 1):>14}   {reach:<18}"
-            f"{_signed(row['lost_labor_h'], 1):>12}{usd:>10}"
+            f"  {group:<9}{row['pours']:>6}{_signed(row['over_h_mean'], 1):>14}  {reach:<16}"
+            f"{_signed(row['lost_labor_h'], 1):>13}{usd:>10}"
         )
     return lines
