@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from pourstats import units
+from pourstats.faults import Refusal
 from pourstats.logs.choice_words import Lang
 from pourstats.logs.forms import Field, form_fields
 from pourstats.logs.stamps import FROM_JOB, LOAD_TIMES, PASS_TIMES, POUR_TIMES
@@ -37,11 +38,20 @@ SHORT = (
     "last_pass_off", "saw_done", "gone",
 )  # fmt: skip
 """The eight taps of the short log."""
-MOST_JOBS, MOST_SITES, MOST_TAKEN = 100, 60, 3000
+BEGINS = "<!doctype html>\n<!-- pourstats: a page for the phone -->\n"
+MOST_AHEAD, MOST_EARLIER, MOST_SITES, MOST_TAKEN = 100, 30, 60, 3000
 
 
 def write_phone_page(file: Path, store: Store, lang: Lang = "en") -> Path:
-    """Writes the page and returns its path. Raises Refusal where it can't be written."""
+    """Writes the page, over an earlier one too, and returns its path.
+
+    Raises Refusal for a name that no phone would open as a page, for a file that is something
+    else, and where it can't be written.
+    """
+    if file.suffix.lower() not in (".html", ".htm"):
+        raise Refusal(f"{file}: a phone knows a page by its name; let it end in .html")
+    if file.is_file() and not file.read_bytes().startswith(BEGINS.encode()):
+        raise Refusal(f"{file} is already there and no page of ours; name another file")
     saved(file, phone_page(store, lang))
     return file
 
@@ -68,7 +78,7 @@ def phone_page(store: Store, lang: Lang = "en", made: dt.datetime | None = None)
     no_script = told.get(lang, {}).get("phone.no_script") or told["en"]["phone.no_script"]
     title = told.get(lang, {}).get("phone.title") or told["en"]["phone.title"]
     return (
-        f'<!doctype html>\n<html lang="{escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
+        f'{BEGINS}<html lang="{escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{rule}">\n'
         '<meta name="viewport" content="width=device-width,initial-scale=1">\n'
         '<meta name="referrer" content="no-referrer">\n'
@@ -86,7 +96,7 @@ def phone_page(store: Store, lang: Lang = "en", made: dt.datetime | None = None)
 
 def phone_data(store: Store, lang: Lang, made: dt.datetime) -> dict[str, Any]:
     """All that the page knows, as JSON takes it. No private column is among it."""
-    known = _known(store)
+    known = _known(store, made.date())
     return {
         "lang": lang,
         "units": "us",
@@ -147,8 +157,10 @@ def _in_house(unit: str, system: units.System) -> float | None:
     return float(one) if zero == 0 else None
 
 
-def _known(store: Store) -> dict[str, Any]:
+def _known(store: Store, today: dt.date) -> dict[str, Any]:
     """What of the store the page carries: jobs not yet poured, sites, people, labels in use."""
+    import pandas as pd
+
     if not store.exists():
         return {"jobs": [], "sites": [], "people": [], "taken": []}
     with store.read() as connection:
@@ -157,7 +169,9 @@ def _known(store: Store) -> dict[str, Any]:
         crew = reading.frame(connection, "crew")
     jobs = jobs[~jobs["pour_id"].isin(pours["pour_id"])].sort_values("date", kind="stable")
     shown = [*dict.fromkeys(["pour_id", *FROM_JOB, "place_start"])]
-    rows = jobs.tail(MOST_JOBS)[[name for name in shown if not JOBS.column(name).private]]
+    past = jobs["date"] < pd.Timestamp(today)
+    near = pd.concat([jobs[past].tail(MOST_EARLIER), jobs[~past].head(MOST_AHEAD)])
+    rows = near[[name for name in shown if not JOBS.column(name).private]]
     sites = [*jobs["site"][::-1], *pours.sort_values("date", kind="stable")["site"][::-1]]
     return {
         "jobs": [{name: _plain(name, cell) for name, cell in row.items() if cell == cell}

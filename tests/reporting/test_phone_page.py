@@ -15,8 +15,9 @@ from typing import Any
 
 import pytest
 
+from pourstats.faults import Refusal
 from pourstats.logs.tables import EVENTS, POURS, TABLES
-from pourstats.reporting.phone_page import PARTS, phone_data, phone_page
+from pourstats.reporting.phone_page import PARTS, phone_data, phone_page, write_phone_page
 from pourstats.reporting.strings import languages
 from pourstats.store.database import Store
 from pourstats.store.loading import load
@@ -181,7 +182,32 @@ def test_the_command_writes_it_in_the_language_asked_for(tmp_path: Path) -> None
     done = subprocess.run(call, capture_output=True, text=True, check=False, timeout=60)
     assert (done.returncode, done.stdout.strip()) == (0, str(file))
     assert '<html lang="es">' in file.read_text(encoding="utf-8")
-    call[5] = str(tmp_path / "no" / "such.html")
-    refused = subprocess.run(call, capture_output=True, text=True, check=False, timeout=60)
-    assert refused.returncode == 2
-    assert "such.html" in refused.stderr
+
+
+def test_it_goes_over_an_earlier_page_and_over_nothing_else(tmp_path: Path) -> None:
+    store = Store(tmp_path / "none.duckdb")
+    file = write_phone_page(tmp_path / "pours.html", store)
+    assert write_phone_page(file, store, "es") == file
+    assert '<html lang="es">' in file.read_text(encoding="utf-8")
+    mine = tmp_path / "mine.html"
+    mine.write_text("<p>mine</p>")
+    for name, said in (
+        (mine, "no page of ours"), (tmp_path / "pours.csv", "let it end in .html"),
+        (tmp_path / "no" / "such.html", "a folder that is there"),
+    ):  # fmt: skip
+        with pytest.raises(Refusal, match=said):
+            write_phone_page(name, store)
+    assert mine.read_text() == "<p>mine</p>"
+    assert not (tmp_path / "pours.csv").exists()
+
+
+def test_the_nearest_jobs_are_in_it_where_there_are_many(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    first = NOW.date() - dt.timedelta(days=150)
+    (tmp_path / "jobs.csv").write_text(JOBS + "".join(
+        f"J{n},{first + dt.timedelta(days=n)},Oak,shop,800,5,4,,\n" for n in range(300)
+    ))  # fmt: skip
+    load(store, [tmp_path / "jobs.csv"])
+    names = [job["pour_id"] for job in phone_data(store, "en", NOW)["jobs"]]
+    # Day 150 is the day on which it is made.
+    assert names == [f"J{n}" for n in range(120, 250)]
