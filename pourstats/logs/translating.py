@@ -30,9 +30,10 @@ def translated(
         timesheets.fill(rows)
     else:
         for ours in mapping.moments:
-            rows.texts[ours] = wall_times(rows, ours, drawn_moments(rows, ours))
-        if mapping.table == "weather" and "time" in mapping.moments:
-            _one_of_repeated(rows)
+            drawn = drawn_moments(rows, ours)
+            rows.texts[ours] = wall_times(rows, ours, drawn)
+            if mapping.table == "weather":
+                _one_of_repeated(rows, drawn)
     return _sheet(rows), rows.written
 
 
@@ -123,46 +124,43 @@ def _is_code(number: float, column: Column, drawn: Drawn) -> bool:
 # The repeated hour --------------------------------------------------------------------------------
 
 
-def _one_of_repeated(rows: Rows) -> None:
+def _one_of_repeated(rows: Rows, drawn: list[Moment | int | str | None]) -> None:
     """Of readings that fall on the same time of a clock that was set back, keep the later one."""
-    drawn = drawn_moments(rows, "time")
-    first: dict[tuple[str, str], int] = {}
+    sites = rows.texts.get("site", [""] * len(rows.lines))
+    seen: dict[tuple[str, str], int] = {}
     out: set[int] = set()
     days: dict[str, int] = {}
-    skipped: list[int] = []
-    backwards = _is_backwards(rows.texts["time"])
-    for row, text in enumerate(rows.texts["time"]):
-        moment = drawn[row]
-        if not isinstance(moment, Moment) or not text:
+    for row, (site, text) in enumerate(zip(sites, rows.texts["time"], strict=True)):
+        key = (site.strip(), text)
+        before = seen.setdefault(key, row)
+        if before == row or not text:
             continue
-        zone = rows.zone(row)
-        at = local(rows, row, moment)
-        if zone is None or isinstance(at, str):
-            continue
-        instant = instant_of(rows, row, moment)
-        if not isinstance(instant, dt.datetime) and moments.is_skipped(at, zone):
-            skipped.append(row)
-        if not moments.is_repeated(at, zone):
-            continue
-        site = rows.texts["site"][row].strip() if "site" in rows.texts else ""
-        before = first.setdefault((site, text), row)
-        if before == row:
-            continue
-        then = instant_of(rows, before, drawn[before])  # type: ignore[arg-type]
-        if isinstance(instant, dt.datetime) and isinstance(then, dt.datetime):
-            if instant == then:
-                continue
-            later = instant > then
-        else:
-            later = not backwards
-        lost, kept = (before, row) if later else (row, before)
-        out.add(lost)
-        first[(site, text)] = kept
-        days[text[:10]] = days.get(text[:10], 0) + 1
+        later = _is_later(rows, drawn, row, before)
+        if later is not None:
+            out.add(before if later else row)
+            seen[key] = row if later else before
+            days[text[:10]] = days.get(text[:10], 0) + 1
     _tell_repeated(rows, days)
-    _tell_skipped(rows, skipped)
+    _tell_skipped(rows, drawn)
     if out:
         rows.keep([row for row in range(len(rows.lines)) if row not in out])
+
+
+def _is_later(
+    rows: Rows, drawn: list[Moment | int | str | None], row: int, before: int
+) -> bool | None:
+    """Whether a reading came after another of the same wall time; None where the clock showed that
+    time but once."""
+    here, there, zone = drawn[row], drawn[before], rows.zone(row)
+    if zone is None or not isinstance(here, Moment) or not isinstance(there, Moment):
+        return None
+    at = local(rows, row, here)
+    if isinstance(at, str) or not moments.is_repeated(at, zone):
+        return None
+    now, then = instant_of(rows, row, here), instant_of(rows, before, there)
+    if isinstance(now, dt.datetime) and isinstance(then, dt.datetime):
+        return None if now == then else now > then
+    return not _is_backwards(rows.texts["time"])
 
 
 def _is_backwards(texts: list[str]) -> bool:
@@ -182,15 +180,23 @@ def _tell_repeated(rows: Rows, days: dict[str, int]) -> None:
     )
 
 
-def _tell_skipped(rows: Rows, skipped: list[int]) -> None:
+def _tell_skipped(rows: Rows, drawn: list[Moment | int | str | None]) -> None:
+    """Warn of wall-clock times that no clock of the site showed."""
+    if rows.mapping.clock != "local":
+        return
+    skipped = []
+    for row, moment in enumerate(drawn):
+        if isinstance(moment, Moment) and moment.offset_min is None:
+            zone = rows.zone(row)
+            if zone is not None and moments.is_skipped(moment.at, zone):
+                skipped.append(row)
     if not skipped:
         return
-    first = skipped[0]
     more = f" (and {len(skipped) - 1} more)" if len(skipped) > 1 else ""
     rows.warnings.append(
-        f"{rows.source.file}, line {rows.lines[first]}: no clock there showed"
-        f" {rows.texts['time'][first]}{more}, since it was set forward; is the file in standard"
-        " time all year? `pourstats map FILE --clock standard` reads it so"
+        f"{rows.source.file}, line {rows.lines[skipped[0]]}: no clock there showed"
+        f" {rows.texts['time'][skipped[0]]}{more}, since it was set forward; is the file in"
+        " standard time all year? `pourstats map FILE --clock standard` reads it so"
     )
 
 
