@@ -23,7 +23,7 @@ from pourstats.learning.hours import (
     outside,
     similar,
 )
-from pourstats.learning.hours.features import Array, numbers
+from pourstats.learning.hours.features import Array, numbers, words
 from pourstats.learning.hours.structure import PARTS
 from pourstats.logs.cells import Reading, read_cell
 from pourstats.logs.tables import TABLES
@@ -153,6 +153,8 @@ def _changed(jobs: pd.DataFrame, sets: Mapping[str, str]) -> pd.DataFrame:
         cell = read_cell(text, TABLES["jobs"].column(name), Reading())
         if cell.fault is not None:
             raise Refusal(f"--set {name}={text}: {cell.fault}")
+        if name in ("hands", "finish_hands") and cell.value == 0:
+            raise Refusal(f"--set {name}={text}: nobody would be there; give 1 or more")
         if isinstance(cell.value, str):
             changed[name] = pd.Series([cell.value] * len(changed), dtype=object)
         else:
@@ -330,6 +332,11 @@ def _notes(model: HoursModel, rates: list[HourCost], told: list[dict[str, Any]])
         )
     elif model.pours < 12:
         notes.append(f"only {model.pours} pours are logged: published rates still weigh in")
+    if model.pours and not (words(model.seen, "hours_from").astype(str) == "crew_time").any():
+        notes.append(
+            "your hours are known by head count only, which reads a little high as a rule, by how"
+            " much your record can't tell: log each person's hours (crew_time) on some pours"
+        )
     source = rates[0].source
     if source == "none":
         notes.append(

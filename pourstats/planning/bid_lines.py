@@ -76,7 +76,7 @@ def lines_beside_labor(
         if waiting is not None:
             usd, pours = waiting
             own.append(Line("truck_waiting", None, usd * float(f.volume_yd3[row]),
-                            "what suppliers billed for waiting, a yard placed", pours))  # fmt: skip
+                            "what suppliers billed for waits, by volume", pours))  # fmt: skip
         if called:
             own += _callbacks(called[row])
         own += _bought(jobs, row, f, house)
@@ -210,9 +210,7 @@ def _overtime(over: Array, rate: float | None, house: Mapping[str, object]) -> L
     premium = house.get("overtime_premium")
     share = float(premium) if isinstance(premium, int | float) else 0.5
     after = overtime_after_h(house)
-    because = (
-        f"a person's hours over {after:g} that day, {share:.0%} on top; a full week costs more"
-    )
+    because = f"a person's hours beyond {after:g} that day, {share:.0%} on top of their cost"
     if rate is None:
         return Line("overtime", float(over.mean()), None, because)
     usd = over * rate * share
@@ -234,7 +232,8 @@ def _bought(jobs: pd.DataFrame, row: int, f: Features, house: Mapping[str, objec
     if yard is not None and "concrete" not in named:
         ordered = float(numbers(jobs, "ordered_volume")[row])
         volume = float(f.volume_yd3[row]) if np.isnan(ordered) else ordered
-        own.append(Line("concrete", None, volume * yard, f"{volume:.1f} yards at the house price"))
+        what = "the plan's volume" if np.isnan(ordered) else "the volume ordered"
+        own.append(Line("concrete", None, volume * yard, f"{what} at the house price"))
     if pump is not None and "pump" not in named and f.placement[row] == "pump":
         own.append(Line("pump", None, pump, "the house price of a pump"))
     return own

@@ -4,24 +4,32 @@ against the bid that was made, a flat rate a slab type, and the last similar job
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pourstats.faults import Refusal
 from pourstats.learning.draws import LEVELS
-from pourstats.learning.hours import HoursModel, hours_frame, hours_model, similar
-from pourstats.learning.hours.features import numbers, words
-from pourstats.learning.hours.model import usable
+from pourstats.learning.hours import hours_frame, most_like
+from pourstats.learning.hours.calibration import past_scores, stretch_of
+from pourstats.learning.hours.features import Array, numbers, words
+from pourstats.learning.hours.model import fitted_model, usable
 from pourstats.learning.scoring import Share, coverage, mean_interval, mean_pinball, pinball
 from pourstats.planning.bid_price import hour_cost, rule
 from pourstats.planning.bid_record import bids_with_pours, well_read
 
-MOST_FITS = 60
+MOST_FITS = 40
 """The model is fitted anew at up to so many moments; between two the earlier one is used, which
 knows a little less than was known then, never more."""
+
+LOOK_BACK = 500
+"""Most pours that a fit of the proof learns from, so that a long record is proven in seconds. The
+bid itself learns from all."""
 
 DRAWS = 1000
 ENOUGH_WELL_READ = 10
@@ -89,66 +97,65 @@ def hours_proof(
 def foretold(frame: pd.DataFrame, made: pd.DataFrame, level: float) -> pd.DataFrame:
     """One row a pour: what it took, and what each method would have said before it.
 
-    ``tool`` is the model's median; NaN where a method had nothing to go by.
+    ``tool`` is the model's median; NaN where a method had nothing to go by. ``frame`` as `usable`
+    gives it.
     """
     day = pd.to_datetime(frame["date"])
     bid_day = dict(zip(made["pour_id"], pd.to_datetime(made["bid_date"]), strict=True))
-    bid_hours = dict(zip(made["pour_id"], made["bid_hours"], strict=True))
     knew_until = pd.Series(
         [bid_day.get(pour, date) for pour, date in zip(frame["pour_id"], day, strict=True)]
     )
     known = np.searchsorted(day.to_numpy(), knew_until.to_numpy(), side="left")
-    wanted = np.unique(known[known > 0])
-    step = max(1, int(np.ceil(wanted.size / MOST_FITS)))
-    moments = wanted[::step]
-    kinds = words(frame, "slab_type")
     foot = numbers(frame, "read_h") / numbers(frame, "area")
-    rows = []
-    for place, moment in enumerate(moments):
-        end = moments[place + 1] if place + 1 < moments.size else len(frame) + 1
+    told = np.full((len(frame), len(LEVELS) + 1), np.nan)
+    scores, nearest = np.full(len(frame), np.nan), np.full(len(frame), -1)
+    moments = _moments(known)
+    for moment, end in itertools.pairwise([*moments, len(frame) + 1]):
         own = np.flatnonzero((known >= moment) & (known < end))
         if not own.size:
             continue
-        model = hours_model(frame.iloc[:moment])
+        model = fitted_model(frame.iloc[max(0, moment - LOOK_BACK) : moment].reset_index(drop=True))
+        # As a bid does, the ranges are held against the pours told before: those of the later half.
+        past = scores[moment // 2 : moment]
+        model = replace(model, stretch=stretch_of(past[~np.isnan(past)]))
+        jobs = frame.iloc[own]
+        scores[own] = past_scores(replace(model, stretch=1.0), jobs)
         # What the weather did was not known at the bid.
-        jobs = frame.iloc[own].drop(columns=["air_temp_f"], errors="ignore")
-        drawn = model.draws(jobs, DRAWS).labor_h
-        told = np.quantile(drawn, [*LEVELS.values(), level], axis=1)
-        near = similar(model, jobs, 1)
-        for k, place_in_frame in enumerate(own):
-            before = int(known[place_in_frame])
-            job = frame.iloc[place_in_frame]
-            rows.append(
-                {
-                    "pour_id": job["pour_id"], "date": job["date"], "took": job["read_h"],
-                    "slab_type": job["slab_type"], "area": job["area"],
-                    "hours_from": job.get("hours_from"),
-                    **dict(zip(LEVELS, told[:-1, k], strict=True)),
-                    "tool": told[3, k], "at_confidence": told[-1, k],
-                    "bid_made": bid_hours.get(job["pour_id"], np.nan),
-                    "flat_rate": _flat(kinds[:before], foot[:before], job),
-                    "last_similar": _last_similar(model, near[k], job),
-                    "known": before,
-                }
-            )  # fmt: skip
-    if not rows:
-        return pd.DataFrame()
-    return pd.DataFrame(rows).sort_values("date", kind="stable").reset_index(drop=True)
+        drawn = model.draws(jobs.drop(columns=["air_temp_f"], errors="ignore"), DRAWS).labor_h
+        told[own] = np.quantile(drawn, [*LEVELS.values(), level], axis=1).T
+        if moment >= FEWEST:
+            nearest[own] = [near[0] for near in most_like(frame.iloc[:moment], jobs, 1)]
+    found = frame[["pour_id", "date", "slab_type", "area"]].assign(
+        took=frame["read_h"],
+        hours_from=words(frame, "hours_from"),
+        **dict(zip(LEVELS, told[:, :-1].T, strict=True)),
+        tool=told[:, 3],
+        at_confidence=told[:, -1],
+        bid_made=frame["pour_id"].map(dict(zip(made["pour_id"], made["bid_hours"], strict=True))),
+        flat_rate=_flat(words(frame, "slab_type"), foot, known) * numbers(frame, "area"),
+        last_similar=np.where(nearest < 0, np.nan, foot[nearest]) * numbers(frame, "area"),
+        known=known,
+    )
+    kept: pd.DataFrame = found[~np.isnan(told[:, 0])]
+    return kept.reset_index(drop=True)
 
 
-def _flat(kinds: Any, foot: Any, job: Any) -> float:
+def _moments(known: NDArray[np.int64]) -> list[int]:
+    """How many pours are known at each moment at which the model is fitted anew."""
+    wanted = np.unique(known[known > 0])
+    return [int(count) for count in wanted[:: max(1, -(-wanted.size // MOST_FITS))]]
+
+
+def _flat(kinds: NDArray[np.object_], foot: Array, known: NDArray[np.int64]) -> Array:
     """The median hours a foot of the type's earlier pours, of all where it has under three."""
-    own = foot[kinds == str(job["slab_type"])]
-    held = own if own.size >= FEWEST else foot
-    return float(np.median(held)) * float(job["area"]) if held.size >= FEWEST else float("nan")
-
-
-def _last_similar(model: HoursModel, near: list[int], job: Any) -> float:
-    """The most similar earlier pour's hours a foot, times the area."""
-    if not near or model.pours < FEWEST:
-        return float("nan")
-    row = model.seen.iloc[near[0]]
-    return float(row["read_h"]) / float(row["area"]) * float(job["area"])
+    codes = pd.factorize(kinds)[0]
+    found = np.full(len(foot), np.nan)
+    for place, before in enumerate(known):
+        own = foot[:before][codes[:before] == codes[place]]
+        held = own if own.size >= FEWEST else foot[:before]
+        if held.size >= FEWEST:
+            found[place] = np.median(held)
+    return found
 
 
 def _score(took: Any, said: Any, tool: Any, rate: float | None) -> dict[str, Any]:

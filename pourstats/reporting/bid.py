@@ -1,15 +1,28 @@
-"""Bids for people: hours as odds, the price line by line, what drives it, and the floors behind."""
+"""Bids for people: hours as odds, why, the floors behind, and the price line by line."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import partial
-from textwrap import wrap as wrapped
+from collections.abc import Mapping
 from typing import Any
 
-WIDTH = 92
+from pourstats.reporting.bid_rates import bias_text, proof_text, rates_text
+from pourstats.reporting.bid_words import (
+    WIDTH,
+    area_text,
+    dollars_text,
+    first_up,
+    hours_text,
+    odds_text,
+    thickness_text,
+    usd_an_area,
+    wrap,
+)
+from pourstats.units import System, to_system
 
-wrap = partial(wrapped, break_on_hyphens=False)
+__all__ = [
+    "LINE_WORDS", "PART_WORDS", "bias_text", "bid_text", "dollars_text", "driver_text",
+    "hours_text", "odds_text", "outside_text", "proof_text", "rates_text",
+]  # fmt: skip
 
 PART_WORDS = {
     "set_up_and_clean_up": "set-up and clean-up", "place": "placing", "finish": "finishing",
@@ -29,18 +42,18 @@ COST_WORDS = {
 }  # fmt: skip
 
 COLUMN_WORDS = {
-    "area": "area", "thickness": "thickness", "hands": "hands", "slab_type": "slab type",
-    "placement": "placement", "finish": "finish", "lead": "lead",
+    "slab_type": "slab type", "placement": "placement", "finish": "finish", "lead": "lead",
 }  # fmt: skip
 
-UNITS = {"area": " ft2", "thickness": " in", "hands": " hands"}
+LONG_DAY_H = 16.0
+"""Hours on the clock from which one placement is more than a day's work."""
 
 
-def bid_text(answer: Mapping[str, Any]) -> str:
+def bid_text(answer: Mapping[str, Any], units: System = "us") -> str:
     """The whole answer of `bid` for a terminal of 80 to 100 columns."""
     lines: list[str] = []
     for entry in answer["jobs"]:
-        lines += _job(entry, answer["confidence"])
+        lines += _job(entry, answer["confidence"], units)
         if "what_if" in entry:
             lines += _what_if(entry)
         lines.append("")
@@ -49,81 +62,62 @@ def bid_text(answer: Mapping[str, Any]) -> str:
         lines += _together(together, answer["confidence"])
         lines.append("")
     for note in answer["notes"]:
-        lines += wrap(note[0].upper() + note[1:] + ".", WIDTH)
+        lines += wrap(first_up(note) + ".", WIDTH)
     return "\n".join(lines).rstrip() + "\n"
 
 
-def odds_text(share: float) -> str:
-    """0.7 as "seven jobs in ten"; other shares in percent."""
-    tenth = round(share * 10)
-    names = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-    if abs(share * 10 - tenth) < 1e-6 and 1 <= tenth <= 9:
-        return f"{names[tenth]} such jobs in ten"
-    return f"{share:.0%} of such jobs"
-
-
-def _first_up(text: str) -> str:
-    return text[0].upper() + text[1:]
-
-
-def hours_text(hours: float) -> str:
-    """Hours to a tenth below a hundred: 23.3 h, 7.4 h, 140 h."""
-    return f"{hours:,.0f} h" if abs(hours) >= 99.95 else f"{hours:,.1f} h"
-
-
-def dollars_text(usd: float | None) -> str:
-    """Whole dollars; unknown is a dash."""
-    if usd is None:
-        return "-"
-    return f"-${-usd:,.0f}" if usd < -0.5 else f"${usd:,.0f}"
-
-
-def _job(entry: Mapping[str, Any], confidence: float) -> list[str]:
+def _job(entry: Mapping[str, Any], confidence: float, units: System) -> list[str]:
     labor, crew = entry["labor_h"], entry["crew_h"]
     price = entry["price_usd"]
     head = f"{entry['pour_id']}: bid {hours_text(entry['bid_hours'])} of labor"
     if price is not None:
-        head += f", ask {dollars_text(price)} (${entry['price_usd_per_ft2']:.2f} a foot)"
+        head += f", ask {dollars_text(price)} ({usd_an_area(entry['price_usd_per_ft2'], units)})"
     lines = [head + "."]
-    lines += wrap(
-        f"{_first_up(odds_text(confidence))} stay within that."
+    lines += _wrapped(
+        f"{first_up(odds_text(confidence))} stay within that."
         f" Even odds at {hours_text(labor['p50'])};"
         f" eight in ten run {hours_text(labor['p10'])} to {hours_text(labor['p90'])}."
         f" On the clock {hours_text(crew['p50'])}, eight in ten {hours_text(crew['p10'])} to"
-        f" {hours_text(crew['p90'])}.",
-        WIDTH, initial_indent="  ", subsequent_indent="  ",
-    )  # fmt: skip
-    long = entry["long_day"]
-    if long["chance"] >= 0.1:
-        lines += wrap(
-            f"{_first_up(odds_text(round(long['chance'], 1)))} run past {long['after_h']:g} h on"
-            " the clock.",
-            WIDTH, initial_indent="  ", subsequent_indent="  ",
-        )  # fmt: skip
+        f" {hours_text(crew['p90'])}." + _long_day(entry)
+    )
     parts = sorted(entry["parts_h"].items(), key=lambda part: -float(part[1]))
     shown = [f"{PART_WORDS[name]} {hours_text(hours)}" for name, hours in parts if hours >= 0.05]
-    lines += wrap("Where they go: " + ", ".join(shown) + ".", WIDTH, initial_indent="  ",
-                  subsequent_indent="  ")  # fmt: skip
+    lines += _wrapped("Where they go: " + ", ".join(shown) + ".")
     if entry["drivers"]:
         usual = "Beside your usual job: " if entry["based_on"]["pours"] else "Beside a plain job: "
-        lines += wrap(usual + "; ".join(map(driver_text, entry["drivers"]))
-                      + ".", WIDTH, initial_indent="  ", subsequent_indent="  ")  # fmt: skip
-    for item in entry["outside"]:
-        lines += wrap(outside_text(item), WIDTH, initial_indent="  ", subsequent_indent="  ")
-    lines += _price(entry)
-    lines += _similar(entry)
-    return lines
+        told = [driver_text(driver, units) for driver in entry["drivers"]]
+        lines += _wrapped(usual + "; ".join(told) + ".")
+    if entry["outside"]:
+        told = [outside_text(item, units) for item in entry["outside"]]
+        lines += _wrapped("Outside what you have done: " + "; ".join(told) + ".")
+    return lines + _similar(entry, units) + _price(entry)
 
 
-def driver_text(driver: Mapping[str, Any]) -> str:
+def _wrapped(text: str) -> list[str]:
+    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
+
+
+def _long_day(entry: Mapping[str, Any]) -> str:
+    long = entry["long_day"]
+    if entry["crew_h"]["p50"] > LONG_DAY_H:
+        return " That is more than a day's work: place it in parts, or bring more hands."
+    if long["chance"] < 0.1:
+        return ""
+    chance = long["chance"] if long["chance"] > 0.95 else round(long["chance"], 1)
+    return f" {first_up(odds_text(chance))} run past {long['after_h']:g} h on the clock."
+
+
+def driver_text(driver: Mapping[str, Any], units: System = "us") -> str:
     """One driver in plain words: ``pump +1.2 h``."""
     column, has, usual = driver["column"], driver["has"], driver["usual"]
     if column == "thickness":
-        words = f"{has:g} in thick, not {usual:g}"
+        words = f"{thickness_text(has, units)} thick, not {thickness_text(usual, units)}"
     elif column == "hands":
         words = f"{has:g} hands, not {usual:.0f}"
     elif column == "air_temp_f":
-        words = f"{'heat' if has > usual else 'cold'} ({has:.0f} F, not {usual:.0f})"
+        air, middle = (float(to_system(value, "degF", units)) for value in (has, usual))
+        mark = "C" if units == "metric" else "F"
+        words = f"{'heat' if has > usual else 'cold'} ({air:.0f} {mark}, not {middle:.0f})"
     elif column == "saw_type":
         words = "sawing"
     elif column == "lead":
@@ -135,26 +129,32 @@ def driver_text(driver: Mapping[str, Any]) -> str:
     return f"{words} {driver['hours']:+.1f} h"
 
 
-def outside_text(item: Mapping[str, Any]) -> str:
-    """One way in which a job lies outside the record, as a sentence."""
+def outside_text(item: Mapping[str, Any], units: System = "us") -> str:
+    """One way in which a job lies outside the record: ``pump, logged once only``."""
     column, has = item["column"], item["has"]
     if item["low"] is not None:
-        unit = UNITS.get(column, "")
-        side = "more" if has > item["high"] else "less"
-        bound = item["high"] if has > item["high"] else item["low"]
-        return (f"Outside what you have done: {has:,.0f}{unit} is {side} than any pour logged"
-                f" ({bound:,.0f}{unit}).")  # fmt: skip
-    name = COLUMN_WORDS[column]
-    count = "never logged" if item["pours"] == 0 else f"logged {item['pours']} times only"
-    if item["pours"] == 1:
-        count = "logged once only"
-    return f"Outside what you have done: {name} {str(has).replace('_', ' ')}, {count}."
+        over = has > item["high"]
+        bound = item["high"] if over else item["low"]
+        has_text, bound_text = (_measured(column, value, units) for value in (has, bound))
+        return f"{has_text} is {'more' if over else 'less'} than any pour logged ({bound_text})"
+    count = {0: "never logged", 1: "logged once only"}.get(
+        item["pours"], f"logged {item['pours']} times only"
+    )
+    return f"{COLUMN_WORDS[column]} {str(has).replace('_', ' ')}, {count}"
+
+
+def _measured(column: str, value: float, units: System) -> str:
+    if column == "area":
+        return area_text(value, units)
+    return thickness_text(value, units) if column == "thickness" else f"{value:g} {column}"
 
 
 def _price(entry: Mapping[str, Any]) -> list[str]:
     own = entry["price_lines"]
     if own is None:
-        return []
+        beside = [f"{LINE_WORDS[line['line']]} {hours_text(line['hours'])}"
+                  for line in entry["lines"] if (line["hours"] or 0.0) >= 0.05]  # fmt: skip
+        return _wrapped("Beside the slab: " + "; ".join(beside) + ".") if beside else []
     rows = [(f"labor, {hours_text(entry['mean_labor_h'])} on average at"
              f" ${entry['labor_cost_usd_h']:.2f} ({COST_WORDS[entry['labor_cost_from']]})",
              own["labor_usd"])]  # fmt: skip
@@ -171,7 +171,7 @@ def _price(entry: Mapping[str, Any]) -> list[str]:
         ("price" + (", raised to the smallest job" if own["raised_to_minimum_job"] else ""),
          entry["price_usd"]),
     ]  # fmt: skip
-    lines = []
+    lines = ["  The price:"]
     for words, usd in rows:
         lines += _row(words, "unknown" if usd is None else dollars_text(usd))
     return lines
@@ -183,7 +183,7 @@ def _row(words: str, amount: str) -> list[str]:
     return ["    " + piece for piece in pieces]
 
 
-def _similar(entry: Mapping[str, Any]) -> list[str]:
+def _similar(entry: Mapping[str, Any], units: System) -> list[str]:
     if not entry["similar"]:
         return ["  No pours of your own behind it yet."]
     lines = [f"  Most like it, of {entry['based_on']['pours']} pours:"]
@@ -195,10 +195,10 @@ def _similar(entry: Mapping[str, Any]) -> list[str]:
         )
         took = hours_text(pour["read_h"])
         if pour.get("hours_from") != "crew_time":
-            took = f"about {took} (by head count)"
+            took = f"about {took} (head count)"
         lines.append(
-            f"    {pour['pour_id']:<10}{pour['date']}  {pour['area']:>7,.0f} ft2"
-            f" {pour['thickness']:>4g} in  {kind:<29}{took}"
+            f"    {pour['pour_id']:<10}{pour['date']}  {area_text(pour['area'], units):>10}"
+            f" {thickness_text(pour['thickness'], units):>7}  {kind:<29}{took}"
         )
     return lines
 
@@ -229,149 +229,14 @@ def _what_if(entry: Mapping[str, Any]) -> list[str]:
 
 
 def _together(together: Mapping[str, Any], confidence: float) -> list[str]:
-    labor = together["labor_h"]
+    labor, whole, added = together["labor_h"], together["bid_hours"], together["sum_of_bid_hours"]
+    share = odds_text(confidence).replace("such jobs", "times")
+    why = "not all run over at once" if whole < added else "what makes one run over is shared"
     text = (
         f"All {together['jobs']} together: even odds at {hours_text(labor['p50'])}, eight in ten"
-        f" {hours_text(labor['p10'])} to {hours_text(labor['p90'])};"
-        f" {odds_text(confidence)} of the kind would stay within"
-        f" {hours_text(together['bid_hours'])} (the single bids add up to"
-        f" {hours_text(together['sum_of_bid_hours'])}: not all run over at once)."
+        f" {hours_text(labor['p10'])} to {hours_text(labor['p90'])}; {share} they stay within"
+        f" {hours_text(whole)} (the single bids add up to {hours_text(added)}: {why})."
     )
     if together["price_usd"] is not None:
         text += f" The prices add up to {dollars_text(together['price_usd'])}."
     return wrap(text, WIDTH)
-
-
-def bias_text(bias: Mapping[str, Any]) -> str:
-    """The correction to make: "your garage bids run 18 % short (14 pours; 9 to 27 %)"."""
-    group = "" if bias["group"] == "all" else bias["group"] + " "
-    share, low, high = bias["short_share"], bias["low"], bias["high"]
-    pours = f"{bias['pours']} pour" + ("" if bias["pours"] == 1 else "s")
-    if low is None or high is None:
-        return f"Your {group}bids: {pours}, too few to tell."
-    if not bias["clear"]:
-        return (f"Your {group}bids show no clear lean ({pours}; from {-low * 100:.0f} % long to"
-                f" {high * 100:.0f} % short).")  # fmt: skip
-    if share > 0:
-        return (f"Your {group}bids run {share * 100:.0f} % short ({pours}; {low * 100:.0f} to"
-                f" {high * 100:.0f} %): add that to the hours.")  # fmt: skip
-    return (f"Your {group}bids run {-share * 100:.0f} % long ({pours}; {-high * 100:.0f} to"
-            f" {-low * 100:.0f} %): there is room to bid less.")  # fmt: skip
-
-
-def rates_text(card: Mapping[str, Any]) -> str:
-    """The rate card for a terminal, as of its latest pour."""
-    levels: Sequence[float] = card["confidences"]
-    marks = [f"{level:g}" for level in levels]
-    lines = [
-        f"RATE CARD as of {card['as_of']}, {card['pours']} pours",
-        "",
-        *wrap(
-            "Labor of each kind's middling floor: even odds / "
-            + " / ".join(f"{odds_text(level)} within" for level in levels[1:])
-            + ". Dollars are labor with overhead and margin.", WIDTH,
-        ),
-        "",
-        f"{'kind':<32}{'pours':>5}  {'h per 100 ft2':<18}{'h per yard':<18}{'$ a foot':<18}",
-    ]  # fmt: skip
-    for rate in card["rates"]:
-        kind = " ".join(
-            str(rate[name] or "?").replace("_", " ")
-            for name in ("slab_type", "finish", "placement")
-        )
-        cells = [" / ".join(f"{rate[name][mark]:.1f}" for mark in marks)
-                 for name in ("hours_per_100ft2", "hours_per_yd3")]  # fmt: skip
-        usd = [rate["usd_per_ft2"][mark] for mark in marks]
-        cells.append("-" if None in usd else " / ".join(f"{value:.2f}" for value in usd))
-        lines.append(f"{kind[:31]:<32}{rate['pours']:>5}  " + "".join(f"{c:<18}" for c in cells))
-        lines += _rate_more(rate, card["since"])
-    lines.append("")
-    for bias in card["bias"]:
-        lines += wrap(bias_text(bias), WIDTH, subsequent_indent="  ")
-    for note in card["notes"]:
-        lines += wrap(note[0].upper() + note[1:] + ".", WIDTH)
-    return "\n".join(line.rstrip() for line in lines).rstrip() + "\n"
-
-
-def _rate_more(rate: Mapping[str, Any], since: str) -> list[str]:
-    pieces = []
-    change = rate["change_hours_per_100ft2"]
-    if change is not None and abs(change) >= 0.015:
-        pieces.append(f"{change:+.2f} h from {since} ({_count(rate['pours_since'], 'pour')} since)")
-    if rate["bid"] is not None:
-        made = rate["bid"]
-        pieces.append(
-            f"bid {made['hours_per_100ft2']:.1f}, took {made['took_hours_per_100ft2']:.1f}"
-            f" per 100 ft2 ({_count(made['pours'], 'bid')})"
-        )
-    return ["    " + "; ".join(pieces)] if pieces else []
-
-
-def _count(number: int, one: str) -> str:
-    return f"{number} {one}" if number == 1 else f"{number} {one}s"
-
-
-METHOD_WORDS = {
-    "tool": "this tool", "bid_made": "the bids you made", "flat_rate": "a flat rate a type",
-    "last_similar": "the last similar job",
-}  # fmt: skip
-
-
-def proof_text(proof: Mapping[str, Any]) -> str:
-    """What trusting the tool would have meant on the crew's own past, for a terminal."""
-    held = proof["coverage"]["80"]
-    lines = wrap(
-        f"HOURS, on your own past: {proof['pours']} pours from {proof['first']} to {proof['last']},"
-        " each told only from what was known before its bid.", WIDTH,
-    )  # fmt: skip
-    lines += wrap(
-        f"What was said to hold eight times in ten held {held['value'] * 10:.1f} times in ten"
-        f" ({_between(held, 10)}).", WIDTH,
-    )  # fmt: skip
-    if proof["too_rough"]:
-        lines += wrap(
-            f"{_count(proof['too_rough'], 'pour')} known by part of a head count only: too rough to"
-            " score by.", WIDTH,
-        )  # fmt: skip
-    lines += ["", f"{'':<24}{'pours':>6}{'off by':>9}{'lean':>8}{'short at one margin':>22}"]
-    for name, score in proof["methods"].items():
-        if score["pours"] == 0:
-            lines.append(f"{METHOD_WORDS[name]:<24}{0:>6}  nothing to go by")
-            continue
-        usd = score.get("usd_short_at_equal_margin")
-        short = hours_text(score["short_h_at_equal_margin"]) if usd is None else dollars_text(usd)
-        lines.append(
-            f"{METHOD_WORDS[name]:<24}{score['pours']:>6}{score['mean_abs_error_h']:>7.1f} h"
-            f"{score['bias_share'] * 100:>+6.0f} %{short:>22}"
-        )
-    lines.append("")
-    for name, score in proof["methods"].items():
-        if score.get("tool_better_by_h") is not None:
-            lines += wrap(_against(name, score), WIDTH, subsequent_indent="  ")
-    return "\n".join(lines).rstrip() + "\n"
-
-
-def _against(name: str, score: Mapping[str, Any]) -> str:
-    better, usd = score["tool_better_by_h"], score.get("tool_saves_usd_a_pour")
-    words = METHOD_WORDS[name]
-    if better["low"] is None:
-        return f"Against {words}: too few pours to tell."
-    if better["low"] > 0:
-        verdict = f"the tool was closer by {better['value']:.1f} h a pour"
-    elif better["high"] < 0:
-        verdict = f"the tool was farther off by {-better['value']:.1f} h a pour"
-    else:
-        verdict = f"no clear difference ({better['value']:+.1f} h a pour)"
-    text = (f"Against {words} ({better['count']} pours): {verdict}"
-            f" ({better['low']:+.1f} to {better['high']:+.1f} h)")  # fmt: skip
-    if usd is not None and usd["low"] is not None:
-        text += (f"; at one margin {dollars_text(usd['value'])} a pour"
-                 f" ({dollars_text(usd['low'])} to {dollars_text(usd['high'])})")  # fmt: skip
-    return text + "."
-
-
-def _between(share: Mapping[str, Any], scale: float) -> str:
-    if share["low"] is None:
-        return f"{share['count']} pours"
-    return (f"{share['count']} pours; {share['low'] * scale:.1f} to"
-            f" {share['high'] * scale:.1f} by chance")  # fmt: skip

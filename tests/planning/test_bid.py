@@ -307,7 +307,7 @@ def test_what_if_takes_units_as_a_file_does():
     ("sets", "words"),
     [
         ({"placment": "pump"}, "no such column"), ({"placement": "pmup"}, "did you mean pump"),
-        ({"thickness": "900"}, "60"), ({"pour_id": "X"}, "no such column"),
+        ({"thickness": "900"}, "60"), ({"hands": "0"}, "1 or more"), ({"pour_id": "X"}, "no such column"),
     ],
 )  # fmt: skip
 def test_what_if_that_cannot_be_read(sets, words):
@@ -365,8 +365,11 @@ def test_a_job_already_poured_does_not_learn_from_itself():
 
 def test_outside_is_said():
     answer = bid(job(area=9000.0, placement="buggy"), record(), HOUSE)
-    text = bid_text(answer)
+    text = " ".join(bid_text(answer).split())
     assert "Outside what you have done: 9,000 ft2 is more than any pour logged" in text
+    metric = " ".join(bid_text(answer, "metric").split())
+    assert "836 m2 is more than any pour logged" in metric  # 9,000 x 0.09290304
+    assert " ft2" not in metric
     assert "placement buggy, never logged" in text
 
 

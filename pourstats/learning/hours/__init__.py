@@ -2,7 +2,15 @@
 
 from pourstats.learning.hours.calibration import hours_model
 from pourstats.learning.hours.model import HoursDraws, HoursModel
-from pourstats.learning.hours.reasons import Driver, Outside, air_of, drivers, outside, similar
+from pourstats.learning.hours.reasons import (
+    Driver,
+    Outside,
+    air_of,
+    drivers,
+    most_like,
+    outside,
+    similar,
+)
 from pourstats.learning.hours.record import hours_frame
 
 __all__ = [
@@ -14,6 +22,7 @@ __all__ = [
     "drivers",
     "hours_frame",
     "hours_model",
+    "most_like",
     "outside",
     "similar",
 ]

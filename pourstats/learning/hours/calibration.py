@@ -16,8 +16,8 @@ import pandas as pd
 from pourstats.learning.hours.features import Array
 from pourstats.learning.hours.model import HoursModel, fitted_model, usable
 
-ORIGINS = (1 / 2, 2 / 3, 5 / 6)
-"""Shares of the record from which the pours up to the next are told."""
+AHEAD, BLOCKS = 10, 4
+"""Pours told from one moment, about as many as jobs are bid ahead, and at most how many moments."""
 
 FEWEST = 8
 """Pours under which there is no past to look back on."""
@@ -25,9 +25,9 @@ FEWEST = 8
 LOOK_BACK = 400
 """Most pours of the record that are looked at, so that a long record costs no more."""
 
-WORTH = 30.0
-"""How many scores' worth of trust the model starts with. Scores repeat a good deal within a season
-(one crew level, one year's weather), so that it takes a season to shake it: common practice."""
+WORTH = 20.0
+"""How many scores' worth of trust the model starts with: as scores repeat within a season (one crew
+level, one year's weather), it takes a season to shake it. Common practice, no source."""
 
 FARTHEST = 3.0
 """No score counts as farther out than this: a slip or a wreck says little of the usual day."""
@@ -63,7 +63,8 @@ def hours_model(frame: pd.DataFrame | None = None) -> HoursModel:
     if len(seen) < FEWEST:
         return model
     late = seen.tail(LOOK_BACK)
-    places = [round(share * len(late)) for share in ORIGINS] + [len(late)]
+    starts = {max(len(late) - AHEAD * block, len(late) // 2) for block in range(1, BLOCKS + 1)}
+    places = [*sorted(starts), len(late)]
     scores = [
         past_scores(fitted_model(late.head(start).reset_index(drop=True)), late.iloc[start:end])
         for start, end in itertools.pairwise(places)

@@ -22,7 +22,7 @@ from pourstats.learning.hours.features import (
     numbers,
     words,
 )
-from pourstats.learning.hours.fit import Fit, fitted, slopes
+from pourstats.learning.hours.fit import FAMILY_WORTH, Fit, fitted, slopes
 from pourstats.learning.hours.noise import LOOSE, Noise, Record, row_variance
 from pourstats.learning.hours.readings import read_h
 from pourstats.learning.hours.structure import (
@@ -84,6 +84,15 @@ class HoursModel:
     """By how much the ranges' logs are stretched about the middle: what the crew's own past asks
     for."""
 
+    @property
+    def freedom(self) -> float:
+        """How many effects' worth the common scale of the effects rests on: the prior's, and those
+        that the record tells apart (MacKay 1992)."""
+        if self.fit is None:
+            return FAMILY_WORTH
+        told = 1.0 - np.diag(self.covariance) / self.fit.spread**2
+        return FAMILY_WORTH + float(np.clip(told, 0.0, 1.0).sum())
+
     def design(self, jobs: pd.DataFrame) -> tuple[Design, Features]:
         """The jobs in the model's terms: after the last pour, logged as crew time would."""
         f = features(jobs, self.habit)
@@ -142,7 +151,8 @@ class HoursModel:
         # Linear about the most probable effects, as the covariance is: through the curve itself
         # rates that the record can't tell apart would push every forecast up.
         log_mean, share, slope = slopes(laid, self.beta)
-        bend = slope @ (root @ rng.standard_normal((self.beta.size, count))) + level
+        scale = np.sqrt(self.freedom / rng.chisquare(self.freedom, count))
+        bend = slope @ (root @ rng.standard_normal((self.beta.size, count))) * scale + level
         known_lead = np.isin(f.lead.astype(str), self.levels.leads)
         beyond = self.beyond(f)
         bend += self._weather(f, count, seed)

@@ -121,27 +121,42 @@ def _has(model: HoursModel, one: pd.DataFrame, column: str) -> str | float | Non
 
 
 def similar(model: HoursModel, jobs: pd.DataFrame, count: int = 5) -> list[list[int]]:
-    """For each job the positions in `model.seen` of the pours most like it, nearest first.
+    """For each job the positions in `model.seen` of the pours most like it, nearest first."""
+    return most_like(model.seen, jobs, count) if model.pours else [[] for _ in range(len(jobs))]
+
+
+ALIKE = {"slab_type": 1.0, "finish": 0.8, "placement": 0.6, "reinforcement": 0.2}
+"""How much it counts that a pour differs in a column; a doubling of area counts 1."""
+
+
+def most_like(seen: pd.DataFrame, jobs: pd.DataFrame, count: int = 5) -> list[list[int]]:
+    """For each job the positions in ``seen`` of the pours most like it, nearest first.
 
     Nearness: a doubling of area, another slab type, finish or placement weigh about alike;
-    thickness, steel and years since count less, a blank three quarters.
+    thickness, steel and years since count less, a blank three quarters of a difference.
     """
-    if not model.pours:
-        return [[] for _ in range(len(jobs))]
-    ours, past = features(jobs, model.habit), features(model.seen, model.habit)
-    then, now = days(model.seen), days(jobs)
+    size, thick = np.log2(numbers(seen, "area")), np.log(numbers(seen, "thickness"))
+    own_size, own_thick = np.log2(numbers(jobs, "area")), np.log(numbers(jobs, "thickness"))
+    then, now = days(seen), days(jobs)
+    codes = {}
+    for name in ALIKE:
+        both = np.concatenate([words(seen, name), words(jobs, name)])
+        number, cells = pd.factorize(both)
+        blank = np.array([cell == "" for cell in cells], dtype=bool)[number]
+        codes[name] = (number[: len(seen)], blank[: len(seen)], number[len(seen) :],
+                       blank[len(seen) :])  # fmt: skip
     found = []
     for row in range(len(jobs)):
-        away: Array = (np.log(past.area_ft2 / ours.area_ft2[row]) / np.log(2.0)) ** 2
-        away = away + 4.0 * np.log(past.thickness_in / ours.thickness_in[row]) ** 2
-        for weight, name in (
-            (1.0, "slab_type"), (0.8, "finish"), (0.6, "placement"), (0.2, "reinforcement"),
-        ):  # fmt: skip
-            theirs, own = getattr(past, name), getattr(ours, name)[row]
-            unlike = np.where((theirs == "") | (own == ""), 0.75, theirs != own)
+        away: Array = (size - own_size[row]) ** 2 + 4.0 * (thick - own_thick[row]) ** 2
+        for name, weight in ALIKE.items():
+            theirs, empty, own, own_empty = codes[name]
+            unlike = np.where(empty | own_empty[row], 0.75, theirs != own[row])
             away = away + weight * np.asarray(unlike, dtype=float)
         away = away + 0.1 * np.maximum(now[row] - then, 0.0) / 365.25
-        found.append([int(place) for place in np.argsort(away, kind="stable")[:count]])
+        if count == 1:
+            found.append([int(np.argmin(away))])
+        else:
+            found.append([int(place) for place in np.argsort(away, kind="stable")[:count]])
     return found
 
 
