@@ -354,7 +354,7 @@ def test_a_sceptical_foreman_finds_nothing_silly(seed):
         # No way keeps all rules: the plan names them and leaves a slab out.
         assert any(words in reason_of(day, found[0]) for words in WORDS.values())
         return
-    told = sheet(day, found[0], DAY, pd.DataFrame())
+    told = sheet(day, found[0], DAY)
     rows = pd.DataFrame(
         [
             {"pour_id": one.pour_id, "hands": one.hands, "finish_hands": one.finish_hands}

@@ -35,14 +35,18 @@ def fitting(day: Day, places: list[int], runs: int) -> Fit:
     made = partly(own)
     for size in range(len(places), 0, -1):
         sets = list(dict.fromkeys(part.kept for part in made if len(part.kept) == size))
+        if size == len(places) and not sets:
+            sets = [tuple(range(size))]
         for kept in sets[:SETS]:
             own_ways = [part for part in made if part.kept == kept]
             sub = own.only(kept)
             if size <= BY_STARTS:
                 ways = search(sub, runs // 2)
             else:
-                hard = min(part.score for part in own_ways) > MOST_BROKEN * BREACH_USD
+                least = min((part.score for part in own_ways), default=0.0)
+                hard = least > MOST_BROKEN * BREACH_USD
                 choices = [part.choice for part in own_ways]
+                choices += Builder(thinned(sub)).all_starts(runs // 8)
                 ways = bettered(sub, choices, runs // (8 if hard else 1))
             if ways and fits(sub, ways[0]):
                 return _more(day, places, [places[i] for i in kept], ways, runs)

@@ -80,6 +80,26 @@ def people_on(
     return found, notes
 
 
+def logged_week(
+    crew_time: pd.DataFrame | None, day: pd.Timestamp, overtime_after_h: float
+) -> dict[str, float]:
+    """Hours at straight time that each has logged in the week (from Monday) before a day."""
+    if crew_time is None or not len(crew_time):
+        return {}
+    begun, ended = pd.to_datetime(crew_time["start"]), pd.to_datetime(crew_time["end"])
+    monday = monday_of(day)
+    rows = (begun >= monday) & (begun < day.normalize())
+    hours = ((ended - begun).dt.total_seconds() / 3600.0)[rows]
+    by_day = hours.groupby([crew_time["worker"][rows], begun[rows].dt.normalize()]).sum()
+    straight = by_day.clip(upper=overtime_after_h).groupby(level=0).sum()
+    return {str(name): float(value) for name, value in straight.items()}
+
+
+def monday_of(day: pd.Timestamp) -> pd.Timestamp:
+    """The Monday of a day's week."""
+    return day.normalize() - pd.Timedelta(days=day.weekday())
+
+
 def _skills(value: object) -> frozenset[str]:
     if value is None or value != value or not str(value).strip():
         return SKILLS

@@ -14,10 +14,11 @@ from pourstats.learning.clock.conditions import number
 from pourstats.learning.hours import hours_frame, hours_model
 from pourstats.planning.day import sofar
 from pourstats.planning.day.advice import runner_up, watch, why
+from pourstats.planning.day.care import care
 from pourstats.planning.day.choice import Day
 from pourstats.planning.day.fitting import Fit, beside, fitting
-from pourstats.planning.day.people import people_on
-from pourstats.planning.day.rules import rules_of
+from pourstats.planning.day.people import logged_week, monday_of, people_on
+from pourstats.planning.day.rules import Rules, rules_of
 from pourstats.planning.day.search import RUNS, lacking
 from pourstats.planning.day.sheet import sheet
 from pourstats.planning.day.slabs import USUAL_HANDS, slabs_of
@@ -73,6 +74,7 @@ def plan(
     notes: list[str] = []
     days = []
     dates = pd.to_datetime(jobs["date"]).dt.normalize()
+    planned_h: dict[tuple[pd.Timestamp, str], float] = {}
     for date in sorted(set(dates)):
         own = jobs[dates == date].reset_index(drop=True)
         most = int(np.nanmax([0.0, *number(own, "hands")]))
@@ -81,13 +83,25 @@ def plan(
         slabs = slabs_of(
             own, weather, fitted, learned, model, frames, rules_given, rules, seed, DRAWS
         )
-        day = Day(tuple(slabs), tuple(people), rules)
+        logged = logged_week(frames.get("crew_time"), date, rules.overtime_after_h)
+        monday = monday_of(date)
+        week_h = tuple(
+            logged.get(one.name, 0.0) + planned_h.get((monday, one.name), 0.0) for one in people
+        )
+        day = Day(tuple(slabs), tuple(people), rules, week_h=week_h)
         today = now is not None and pd.Timestamp(now).normalize() == date
         known = sofar.read(own, so_far, pd.Timestamp(now)) if today and now is not None else None
         if known is not None:
             day = sofar.conditioned(day, known)
         wanted = RUNS if runs is None else runs
-        days.append(_day(day, date, own, wanted, said, known))
+        told = _day(day, date, wanted, said, known)
+        for name, spread in told.get("paid_h", {}).items():
+            straight = min(float(spread["p50"]), rules.overtime_after_h)
+            planned_h[monday, name] = planned_h.get((monday, name), 0.0) + straight
+        starts = {str(p["pour_id"]): pd.Timestamp(p["place_start"]) for p in told["pours"]}
+        told["cautions"] += care(own, starts, fitted, weather, frames, rules_given, seed)
+        days.append(told)
+        said = [*said, _break_words(rules)]
         notes += [line for line in said if line not in notes]
     if fitted.pours == 0:
         notes.append(
@@ -117,10 +131,17 @@ def fitted_notes(weather: pd.DataFrame | None, jobs: pd.DataFrame) -> list[str]:
     return [f"The forecast ends before noon of {names}: its last hours are held on."]
 
 
+def _break_words(rules: Rules) -> str:
+    paid = "paid" if rules.break_paid else "unpaid"
+    return (
+        f"A break of {rules.break_min:g} min in a day of over {rules.break_after_h:g} h is counted"
+        f" as {paid} (setting break_paid)."
+    )
+
+
 def _day(
     day: Day,
     date: pd.Timestamp,
-    jobs: pd.DataFrame,
     runs: int,
     said: list[str],
     known: sofar.Known | None,
@@ -149,7 +170,7 @@ def _day(
             "machines": [], "not_needed": [one.name for one in day.people], "notes": said,
         }  # fmt: skip
     best = found[0]
-    told = sheet(left, best, date, jobs)
+    told = sheet(left, best, date)
     told.update(
         unplanned=unplanned,
         runner_up=runner_up(left, found, date),

@@ -35,7 +35,7 @@ def spread(date: pd.Timestamp, draws: Array) -> dict[str, str | None]:
     }
 
 
-def sheet(day: Day, found: Found, date: pd.Timestamp, jobs: pd.DataFrame) -> dict[str, Any]:
+def sheet(day: Day, found: Found, date: pd.Timestamp) -> dict[str, Any]:
     """The promised keys of a day, and machines, hands at the shop and cautions beside."""
     out, choice = found.outcome, found.choice
     tasks, moves = _tasks(day, found, date)
@@ -58,7 +58,7 @@ def sheet(day: Day, found: Found, date: pd.Timestamp, jobs: pd.DataFrame) -> dic
         },
         "machines": _machines(day, found, date),
         "not_needed": [one.name for one in day.people if one.name not in used],
-        "cautions": _cautions(day, found, date, jobs),
+        "cautions": _cautions(day, found, date),
         "choice": {
             day.slabs[slab].pour_id: {
                 "place": [day.people[p].name for p in choice.place[slab]],
@@ -208,11 +208,21 @@ def _machines(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, Any]
     return sorted(rows, key=lambda row: (row["machine"], row["start"]))
 
 
-def _cautions(
-    day: Day, found: Found, date: pd.Timestamp, jobs: pd.DataFrame
-) -> list[dict[str, str]]:
+def _cautions(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
     out, rows = found.outcome, []
     for slab, one in enumerate(day.slabs):
+        forms = float(np.median(out.set_end[slab]))
+        due = found.choice.starts[slab]
+        if one.happened.begin is None and forms > due + 0.1:
+            rows.append(
+                {
+                    "do": f"Ask the plant to move {one.pour_id}'s first load from"
+                    f" {clock(date, due)[-5:]} to {clock(date, np.ceil(forms * 4) / 4)[-5:]}.",
+                    "because": f"The forms are likely set at {clock(date, forms)[-5:]}; a truck"
+                    " that comes before waits.",
+                    "source": "the plan's own odds",
+                }
+            )
         last = float(np.quantile(out.last[slab], 0.9))
         if one.outdoors and last > one.sunset:
             rows.append(
@@ -242,6 +252,16 @@ def _cautions(
                     "source": "published windows and your own cuts (ACI 302.1R, ACI 224.4R)",
                 }
             )
+    if out.no_rest:
+        names = ", ".join(day.people[p].name for p in out.no_rest)
+        gets = "gets" if len(out.no_rest) == 1 else "get"
+        rows.append(
+            {
+                "do": f"See that {names} {gets} a break of {day.rules.break_min:g} minutes.",
+                "because": "No wait of that length is in the day as planned.",
+                "source": "settings break_after_h and break_min; state law may differ",
+            }
+        )
     tired = [
         day.people[p].name for p, h in out.paid_h.items() if float(np.quantile(h, 0.75)) > 12.0
     ]
@@ -254,5 +274,4 @@ def _cautions(
                 "source": "common practice; state law may set limits",
             }
         )
-    del jobs
     return rows
