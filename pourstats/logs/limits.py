@@ -4,9 +4,9 @@ They are this machine's own: a TOML file, named by the variable POURSTATS_CONFIG
 ``pourstats.toml`` in the user's configuration folder, may set them::
 
     [limits]
-    file_mb = 256            # a file as it lies on the disk
-    unpacked_mb = 100        # a workbook, unpacked
-    columns = 2000           # of a header
+    file_mb = 256  # a file as it lies on the disk
+    unpacked_mb = 100  # a workbook, unpacked
+    columns = 2000  # of a header
     cell_characters = 1000000
 """
 
@@ -53,7 +53,9 @@ def parsed(text: str, name: str) -> Limits:
         raise Refusal(f"{name}: limits is a table; write [limits] and a line a limit")
     for limit, value in given.items():
         if limit not in known:
-            raise Refusal(f"{name}: no limit is called {limit}; there are {', '.join(sorted(known))}")
+            raise Refusal(
+                f"{name}: no limit is called {limit}; there are {', '.join(sorted(known))}"
+            )
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 10**9:
             raise Refusal(f"{name}: {limit} = {value!r}; write a whole number of 1 or more")
     return replace(Limits(), **given)

@@ -86,10 +86,18 @@ def derived(
         else:
             found.waiting.append(f"pass {row['pass_no']} waits for its start")
     people = {tap["subject"] for tap in standing if tap["event"] == "arrives" and tap["subject"]}
-    if len(people) >= float(pour.get("hands") or 0):
+    if len(people) >= _count(pour.get("hands")):
         # Of a crew of which only some tapped, the head count tells the hours better.
         found.rows["crew_time"] = _crew_time(pour_id, standing)
     return found
+
+
+def _count(text: str | None) -> float:
+    """A head count as tapped; what is no number counts nobody, and its row is set aside later."""
+    try:
+        return float(text or 0)
+    except ValueError:
+        return 0.0
 
 
 def _pour(pour_id: str, taps: list[Mapping[str, Any]], job: Mapping[str, Any] | None) -> Row:

@@ -6,6 +6,7 @@ thrown away, so that it says exactly what the load itself will say.
 
 from __future__ import annotations
 
+import re
 import shutil
 import tempfile
 from collections.abc import Mapping, Sequence
@@ -52,8 +53,10 @@ def read(store: Store, contents: Mapping[str, bytes]) -> Upload:
     with tempfile.TemporaryDirectory() as folder:
         work = loading.Loading(store, report, lambda line: None)
         parts = []
-        for name, data in contents.items():
-            path = Path(folder) / Path(name).name
+        for place, (name, data) in enumerate(contents.items()):
+            # A folder each: two files may bear one name.
+            path = Path(folder) / str(place) / plain_name(name)
+            path.parent.mkdir()
             path.write_bytes(data)
             parts += [_read(work, part) for part in work.parts(path)]
     kept = _uploads(store)
@@ -64,6 +67,22 @@ def read(store: Store, contents: Mapping[str, bytes]) -> Upload:
         [part for part in parts if part.tables],
         [(fault, kept / path.name) for fault, path in work.unusable], report.warnings,
     )  # fmt: skip
+
+
+MOST_NAME_BYTES = 120
+
+
+def plain_name(name: str) -> str:
+    """What a file that came over the network is called here: no folders, no signs that can't be
+    printed or that a file system refuses, not too long; its ending stays."""
+    last = re.split(r"[\\/]", name)[-1]
+    plain = "".join("_" if mark in '<>:"|?*' else mark for mark in last if mark.isprintable())
+    stem, dot, ending = plain.strip(" .").rpartition(".")
+    if not dot:
+        stem, ending = ending, ""
+    ending = ending.encode("utf-8", "ignore")[:12].decode("utf-8", "ignore")
+    kept = stem.encode("utf-8", "ignore")[:MOST_NAME_BYTES].decode("utf-8", "ignore").strip(" .")
+    return (kept or "file") + (f".{ending}" if ending else "")
 
 
 def _uploads(store: Store) -> Path:
