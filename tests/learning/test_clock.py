@@ -510,3 +510,21 @@ def test_concrete_of_a_warm_plant_is_expected_warm():
     told = clock.fit(record, weather=weather).forecast(new, weather).conditions.concrete_f
     assert told[0] == pytest.approx(75, abs=3)
     assert clock.fit(None).forecast(new, weather).conditions.concrete_f[0] == pytest.approx(53)
+
+
+def test_the_sun_of_a_forecast_by_hand_is_that_of_every_half_hour():
+    """Four readings hours apart, no sun: as pvlib has it at nine o'clock and in between."""
+    from pourstats.learning.clock.conditions import conditions
+    from pourstats.science import sun
+
+    day = pd.Timestamp("2031-06-03")
+    few = steady(70.0).iloc[:4].assign(
+        time=[day + pd.Timedelta(hours=h) for h in (5, 9, 14, 18)], sun=np.nan, cloud=0.0
+    )  # fmt: skip
+    place = {"latitude": 40.0, "longitude": -90.0, "zone": "America/Chicago"}
+    found = conditions(job(place_end=day + pd.Timedelta("7h30min")), few, None, place)
+    # Chicago in June is five hours behind UTC
+    middle = pd.DatetimeIndex([day + pd.Timedelta(hours=found.start_h[0] % 24 + k / 3 + 1 / 6 + 5)
+                               for k in range(12)])  # fmt: skip
+    expected = sun.clear_sky_w_m2(sun.zenith_deg(middle, 40.0, -90.0))
+    assert found.sun_w_m2[0, :12] == pytest.approx(expected, rel=0.02)

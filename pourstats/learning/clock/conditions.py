@@ -168,7 +168,8 @@ def conditions(
             near = _distance(own["time"], moments[rows]) <= REACH_H
             known = np.any(near, axis=1, keepdims=True)
             for name in USUAL:
-                value = np.interp(moments[rows], own["time"], own[name])
+                at = own["sun_time" if name == "sun" else "time"]
+                value = np.interp(moments[rows], at, own[name])
                 # Past the last reading hold it for the temperature, not for the sun.
                 held = near if name == "sun" else known
                 found[name][rows] = np.where(held, value, found[name][rows])
@@ -204,7 +205,11 @@ def conditions(
 def readings(
     own: pd.DataFrame, place: tuple[float, float, str] | None, notes: list[str]
 ) -> dict[str, Array]:
-    """One site's readings in time order, wind at slab height, sun filled from cloud by pvlib."""
+    """One site's readings in time order, wind at slab height, sun filled from cloud by pvlib.
+
+    `time` is in hours, and `sun_time` for the sun: where readings lie hours apart and none has it,
+    it is reckoned every half hour, since it rises and falls between them.
+    """
     own = own.sort_values("time")
     time = hours(own["time"])
     wind = moist_air.wind_at_slab_mph(
@@ -213,9 +218,16 @@ def readings(
     cloud = number(own, "cloud")
     sun = number(own, "sun")
     blank = np.isnan(sun)
-    if blank.any():
-        covered = np.where(np.isnan(cloud), USUAL["cloud"], cloud)
+    sun_time = time
+    covered = np.where(np.isnan(cloud), USUAL["cloud"], cloud)
+    if blank.all() and time.size > 1 and np.median(np.diff(time)) > 1.0:
+        sun_time = np.unique(np.concatenate([time, np.arange(time[0], time[-1], 0.5)]))
+        covered = np.interp(sun_time, time, covered)
+        stamps = pd.to_datetime(np.round(sun_time * 3600.0), unit="s")
+        sun = _reckoned_sun(stamps, covered, place)
+    elif blank.any():
         sun = np.where(blank, _reckoned_sun(own["time"], covered, place), sun)
+    if blank.any():
         if np.isnan(cloud[blank]).any():
             notes.append(
                 "The weather gives neither sun nor cloud: a sky 40 percent covered is assumed."
@@ -224,6 +236,7 @@ def readings(
             notes.append("No latitude is known: the sun is reckoned for 40 degrees north.")
     return {
         "time": time,
+        "sun_time": sun_time,
         "air_temp": number(own, "air_temp", USUAL["air_temp"]),
         "humidity": number(own, "humidity", USUAL["humidity"]),
         "wind": wind,
