@@ -14,8 +14,6 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from pourstats.logs import files, limits, weather_files, workbook
 from pourstats.logs.cells import normalized
 from pourstats.logs.files import Sheet, UnusableError, shown
@@ -257,88 +255,23 @@ def _likeness(row: list[str], after: list[list[str]]) -> float:
 
 
 def _workbook(data: bytes, name: str, known: Collection[str]) -> list[Foreign]:
-    formulas = workbook._unpacked_within_limit(data)
-    import io
-    import warnings
-
-    import openpyxl
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            plain = openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else None
-            found = []
-            for page in book.worksheets:
-                unsolved = workbook._formulas(plain[page.title]) if plain is not None else {}
-                sheet = _page(page, name, known, unsolved)
-                if sheet is not None:
-                    found.append(sheet)
-            return found
-    except (UnusableError, MemoryError):
-        raise
-    except Exception as error:  # openpyxl lets many kinds through for a broken file
-        raise UnusableError(
-            f"can't be read as a workbook ({type(error).__name__}); open it and save it again"
-            " as .xlsx"
-        ) from None
+    pages = workbook.each_page(data, lambda page, formulas: _page(page, name, known, formulas))
+    return [page for page in pages if page is not None]
 
 
-def _page(page: Any, name: str, known: Collection[str], formulas: dict[Any, str]) -> Foreign | None:
-    rows, lines = _grid(page, formulas)
-    if not rows:
-        return None
-    head, below = _header_row(rows[: MOST_ABOVE + 10], known, lambda i: 0)
+def _page(
+    page: Any, name: str, known: Collection[str], formulas: workbook.Formulas
+) -> Foreign | None:
+    rows = list(workbook.filled_rows(page, formulas))
+    texts = [[shown(cell) for cell in row] for _, row in rows[: MOST_ABOVE + 10]]
+    head, below = _header_row(texts, known, lambda i: 0)
     if head < 0:
         return None
-    header = [shown(cell) for cell in rows[head]]
-    while header and not header[-1].strip():
-        header.pop()
-    width = len(header)
-    kept = [i for i in range(head + 1 + below, len(rows)) if any(shown(c).strip() for c in rows[i])]
-    beyond: dict[int, str] = {}
-    body: list[list[str]] = []
-    for place, i in enumerate(kept):
-        extra = next((cell for cell in rows[i][width:] if shown(cell).strip()), None)
-        if extra is not None:
-            beyond[place] = shown(extra)
-        body.append((rows[i] + [""] * width)[:width])
-    found = Foreign(
-        name, page.title, header,
-        [files.strings([row[i] for row in body]) for i in range(width)],
-        np.array([lines[i] for i in kept], dtype=np.int64),
-        files.strings(["\t".join(shown(cell) for cell in row) for row in body]), beyond,
-        typed=True, header_line=lines[head],
-        above=["\t".join(shown(c) for c in row).strip() for row in rows[:head]],
-        below=[[shown(cell) for cell in row] for row in rows[head + 1 : head + 1 + below]],
-    )  # fmt: skip
+    sheet = workbook.sheet_of(name, page.title, rows[head][1], rows[head + 1 + below :])
+    found = _foreign(sheet)
+    found.header_line = rows[head][0]
+    found.above = ["\t".join(row).strip() for row in texts[:head]]
+    found.below = texts[head + 1 : head + 1 + below]
     found.signature = _signature(found)
-    found.header = named(header)
+    found.header = named(found.header)
     return found
-
-
-def _grid(page: Any, formulas: dict[Any, str]) -> tuple[list[list[str]], list[int]]:
-    """Every row that has a cell, as marked texts, and its number."""
-    if hasattr(page, "reset_dimensions"):
-        page.reset_dimensions()
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    written = 0
-    for cells in page.iter_rows():
-        texts: list[str] = []
-        line = None
-        for cell in cells:
-            row, column = getattr(cell, "row", None), getattr(cell, "column", None)
-            line = row or line
-            while column is not None and len(texts) < column - 1:
-                texts.append("")
-            texts.append(workbook._cell_text(cell, formulas.get((row, column))))
-        if len(texts) > files.MOST_COLUMNS and any(texts[files.MOST_COLUMNS :]):
-            raise UnusableError(f"sheet {page.title} has more than {files.MOST_COLUMNS} columns")
-        written += sum(map(len, texts))
-        if written > workbook.MOST_UNPACKED_BYTES:
-            raise UnusableError(workbook.TOO_LARGE)
-        if line is not None and any(shown(text).strip() for text in texts):
-            rows.append(texts)
-            lines.append(line)
-    return rows, lines

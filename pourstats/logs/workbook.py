@@ -5,8 +5,9 @@ from __future__ import annotations
 import io
 import warnings
 import zipfile
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -27,6 +28,11 @@ TOO_LARGE = (
     f" {limits.config_path().name}); split it"
 )
 
+Formulas = dict[tuple[Any, Any], str]
+"""(row, column) → the text of a formula, of those on a page."""
+
+Read = TypeVar("Read")
+
 
 def read_workbook(path: Path, name: str | None = None) -> list[Sheet | tuple[str, str]]:
     """The sheets of a workbook, hidden ones too. An empty one is a pair (sheet name, "empty").
@@ -46,6 +52,12 @@ def read_workbook(path: Path, name: str | None = None) -> list[Sheet | tuple[str
 
 def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:
     """As :func:`read_workbook`, from the bytes of the file. Raises UnusableError."""
+    return each_page(data, lambda page, formulas: _page(page, name, formulas))
+
+
+def each_page(data: bytes, read: Callable[[Any, Formulas], Read]) -> list[Read]:
+    """What a reader makes of each page of a workbook; it is given the page and its formulas that
+    have no value. Raises UnusableError."""
     formulas = _unpacked_within_limit(data)
     import openpyxl
 
@@ -53,7 +65,12 @@ def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:
         with warnings.catch_warnings():
             # openpyxl warns of styles and validations that it leaves out; no cell is lost by it.
             warnings.simplefilter("ignore")
-            return _pages(openpyxl, data, name, formulas)
+            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+            plain = openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else None
+            return [
+                read(page, _formulas(plain[page.title]) if plain is not None else {})
+                for page in book.worksheets
+            ]
     except (UnusableError, MemoryError):
         raise
     except Exception as error:  # openpyxl lets many kinds through for a broken file
@@ -61,18 +78,6 @@ def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:
             f"can't be read as a workbook ({type(error).__name__}); open it and save it again"
             " as .xlsx"
         ) from None
-
-
-def _pages(openpyxl: Any, data: bytes, name: str, formulas: bool) -> list[Sheet | tuple[str, str]]:
-    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-    plain = openpyxl.load_workbook(io.BytesIO(data), read_only=True) if formulas else None
-    sheets: list[Sheet | tuple[str, str]] = []
-    for page in book.worksheets:
-        if hasattr(page, "reset_dimensions"):
-            page.reset_dimensions()
-        unsolved = _formulas(plain[page.title]) if plain is not None else {}
-        sheets.append(_page(page, name, unsolved) or (page.title, "empty"))
-    return sheets
 
 
 def _unpacked_within_limit(data: bytes) -> bool:
@@ -110,10 +115,10 @@ def _unpacked_within_limit(data: bytes) -> bool:
     return formulas
 
 
-def _formulas(page: Any) -> dict[tuple[int, int], str]:
+def _formulas(page: Any) -> Formulas:
     if hasattr(page, "reset_dimensions"):
         page.reset_dimensions()
-    found = {}
+    found: Formulas = {}
     for row in page.iter_rows():
         for cell in row:
             if getattr(cell, "data_type", None) == "f":
@@ -122,11 +127,16 @@ def _formulas(page: Any) -> dict[tuple[int, int], str]:
     return found
 
 
-def _page(page: Any, name: str, formulas: dict[tuple[Any, Any], str]) -> Sheet | None:
-    header: list[str] = []
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    beyond: dict[int, str] = {}
+def _page(page: Any, name: str, formulas: Formulas) -> Sheet | tuple[str, str]:
+    rows = filled_rows(page, formulas)
+    header = next(rows, None)
+    return (page.title, "empty") if header is None else sheet_of(name, page.title, header[1], rows)
+
+
+def filled_rows(page: Any, formulas: Formulas) -> Iterator[tuple[int, list[str]]]:
+    """(number, marked texts) of each row of a page that isn't blank. Raises UnusableError."""
+    if hasattr(page, "reset_dimensions"):
+        page.reset_dimensions()
     written = 0
     for cells in page.iter_rows():
         texts: list[str] = []
@@ -143,26 +153,31 @@ def _page(page: Any, name: str, formulas: dict[tuple[Any, Any], str]) -> Sheet |
         written += sum(map(len, texts))
         if written > MOST_UNPACKED_BYTES:
             raise UnusableError(TOO_LARGE)
-        if line is None or not any(shown(text).strip() for text in texts):
-            continue
-        if not header:
-            header = [shown(text) for text in texts]
-            while header and not header[-1].strip():
-                header.pop()
-            continue
+        if line is not None and any(shown(text).strip() for text in texts):
+            yield line, texts
+
+
+def sheet_of(
+    name: str, title: str, head: list[str], below: Iterable[tuple[int, list[str]]]
+) -> Sheet:
+    """The sheet of a row of names and the rows below it, as :func:`filled_rows` gives them."""
+    header = [shown(text) for text in head]
+    while header and not header[-1].strip():
+        header.pop()
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    beyond: dict[int, str] = {}
+    for line, texts in below:
         extra = next((t for t in texts[len(header) :] if shown(t).strip()), None)
         if extra is not None:
             beyond[len(rows)] = shown(extra)
         rows.append((texts + [""] * len(header))[: len(header)])
         lines.append(line)
-    if not header:
-        return None
     columns = [strings([row[i] for row in rows]) for i in range(len(header))]
     raw = strings(["\t".join(shown(text) for text in row) for row in rows])
     return Sheet(
-        name, page.title, header, columns, np.array(lines, dtype=np.int64), raw, beyond,
-        typed=True,
-    )  # fmt: skip
+        name, title, header, columns, np.array(lines, dtype=np.int64), raw, beyond, typed=True
+    )
 
 
 def _cell_text(cell: Any, formula: str | None) -> str:
