@@ -75,10 +75,11 @@ def weather(key: str, chosen: tuple[str, ...], required: bool) -> Path | None:
         return None if given is None else saved(given)
     if way != say("ahead.by_hand"):
         return None
-    columns = {name: header(WEATHER.column(name)) for name in BY_HAND}
+    columns = {name: header(WEATHER.column(name), shown_unit(name)) for name in BY_HAND}
     edited = st.data_editor(
         blank(chosen).rename(columns=columns), num_rows="dynamic", hide_index=True,
-        key=f"{key}-rows-{'-'.join(chosen)[:60]}",
+        key=f"{key}-rows-{'-'.join(chosen)[:60]}-{units()}",
+        column_config={head: by_hand(name) for name, head in columns.items()},
     )  # fmt: skip
     st.caption(say("ahead.by_hand_hint"))
     filled = edited[edited[columns["air_temp"]].astype(str).str.strip().ne("")].dropna(how="all")
@@ -87,6 +88,20 @@ def weather(key: str, chosen: tuple[str, ...], required: bool) -> Path | None:
     path = folder() / f"{key}_weather.csv"
     filled.to_csv(path, index=False)
     return path
+
+
+def shown_unit(name: str) -> str | None:
+    """The unit in which a column of the weather is asked for."""
+    unit = WEATHER.column(name).unit
+    return unit_in(unit, units()) if unit else None
+
+
+def by_hand(name: str) -> str:
+    """What the table to fill in calls a column of the weather."""
+    column = WEATHER.column(name)
+    unit = shown_unit(name)
+    label = column.spanish if language() == "es" else column.english
+    return f"{label} [{unit}]" if unit else label
 
 
 def blank(chosen: tuple[str, ...]) -> pd.DataFrame:

@@ -30,11 +30,12 @@ input, [data-baseweb="select"] > div {min-height: 2.75rem;}
 button:disabled {opacity: .35; filter: grayscale(1);}
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p
     {color: var(--faint); opacity: 1 !important;}
-button[kind^="primary"], button[kind^="primary"] p,
+button[kind^="primary"]:enabled, button[kind^="primary"]:enabled p,
 .stMultiSelect span[title] {color: var(--on-primary) !important;}
 @media (max-width: 640px) {
   .stMainBlockContainer {padding-left: .8rem; padding-right: .8rem;}
   h2 {font-size: 1.3rem !important;}
+  [data-testid="stElementToolbar"] {display: none;}
 }
 @media print {
   header, .st-key-switches, .stButton, [data-testid="stToolbar"] {display: none !important;}

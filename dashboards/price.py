@@ -107,7 +107,8 @@ def price(chosen: tuple[str, ...], head) -> None:
         left, right = st.columns([3, 2])
         rows = price_rows(job)
         if rows:
-            left.dataframe(rows, hide_index=True)
+            # The amount first, so that a phone shows it.
+            left.dataframe(rows, hide_index=True, column_order=("amount", "line"))
         else:
             left.info(say("price.no_rate"))
         right.dataframe(part_rows(job), hide_index=True)

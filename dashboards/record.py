@@ -38,6 +38,10 @@ def every() -> None:
     """The list, to search."""
     frame = kept.frame(kept.needed(), "pour_output")
     aside = kept.frame(kept.needed(), "set_aside")
+    if frame.empty and aside.empty:
+        look.empty(say("nav.record"))
+        changes()
+        return
     look.answer(
         say("nav.record"),
         say("record.count", pours=count_text(len(frame), say("record.pour"), say("record.pours"))),
@@ -48,9 +52,11 @@ def every() -> None:
         text = newest[["pour_id", "date", "site", "slab_type"]].astype(str).agg(" ".join, axis=1)
         newest = newest[text.str.contains(wanted, case=False, regex=False)]
     shown = newest[[name for name in LISTED if name in newest]]
+    people = kept.people_frame(shown, "pour_output", words.units())
     st.dataframe(
-        kept.people_frame(shown, "pour_output", words.units()), hide_index=True, key="pours_list",
-        on_select=lambda: picked(newest), selection_mode="single-row", height=420,
+        people, hide_index=True, key="pours_list", on_select=lambda: picked(newest),
+        selection_mode="single-row", height=420 if len(people) > 10 else "content",
+        column_config={name: name.replace("_", " ") for name in people.columns},
     )  # fmt: skip
     st.caption(say("record.choose"))
     st.subheader(say("record.aside", rows=len(aside)), anchor=False)
@@ -65,15 +71,21 @@ def changes() -> None:
     """What was done to the store, the last first, and the last one back."""
     done = kept.frame(kept.needed(), "changes")
     standing = done[done["undone_at"].isna()]
-    st.subheader(say("record.changes"), anchor=False)
+    if len(done):
+        st.subheader(say("record.changes"), anchor=False)
     if len(standing):
         last = standing.iloc[-1]
         st.button(look.plain(say("record.undo", what=f"{last['command']} {last['detail']}")),
                   on_click=take_back)  # fmt: skip
     if "undone" in st.session_state:
         st.success(look.plain(st.session_state.pop("undone")))
-    st.dataframe(done.iloc[::-1][["noted_at", "command", "detail", "undone_at"]].head(50),
-                 hide_index=True, height=240)  # fmt: skip
+    if len(done):
+        names = ("noted_at", "command", "detail", "undone_at")
+        st.dataframe(
+            done.iloc[::-1][list(names)].head(50), hide_index=True,
+            height=240 if len(done) > 5 else "content",
+            column_config={name: say(f"record.{name}") for name in names},
+        )  # fmt: skip
 
 
 def take_back() -> None:

@@ -17,13 +17,18 @@ from pourstats.reporting.charts_rates import (
 from pourstats.reporting.trucks import trucks_text
 
 
+def so_far() -> dict | None:
+    """The waits of the loads logged; None without any."""
+    mark = kept.mark()
+    return None if mark is None else kept.answer(mark, "waits")["past"]
+
+
 def past() -> None:
     """What waits have been and cost so far."""
-    mark = kept.mark()
-    found = None if mark is None else kept.answer(mark, "waits")["past"]
+    found = so_far()
     if found is None:
         return
-    st.subheader(look.plain(past_waits_sentence(found)), anchor=False)
+    st.subheader(say("trucks.so_far"), anchor=False)
     st.dataframe(past_waits_rows(found), hide_index=True, width="content")
     by = st.segmented_control(say("trucks.by"), list(WAITS_BY), default="plant", required=True,
                               format_func=WAITS_BY.get)  # fmt: skip
@@ -40,7 +45,7 @@ if st.button(say("trucks.work_out"), type="primary", disabled=not chosen):
 answer = st.session_state.get("trucks")
 with head:
     told = "" if answer is None else waits_sentence(answer.result)
-    look.answer(say("nav.trucks"), told or say("trucks.answer"))
+    look.answer(say("nav.trucks"), told or past_waits_sentence(so_far()) or say("trucks.answer"))
 if answer is not None:
     for note in answer.notes:
         st.warning(look.plain(note))
