@@ -29,7 +29,7 @@ from pourstats.store import reading
 from pourstats.store.database import Store
 
 PARTS = Path(__file__).parent / "phone"
-SCRIPTS = ("kept.js", "log.js", "page.js", "giving.js")
+SCRIPTS = ("kept.js", "log.js", "page.js", "parts.js", "giving.js")
 SECTIONS = (
     "switch", "log", "tap", "phone", "slab_type", "finish", "placement", "exposure", "wind_felt",
 )  # fmt: skip

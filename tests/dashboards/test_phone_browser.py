@@ -291,6 +291,13 @@ def test_a_second_identical_tap_within_three_seconds_counts_once(phone: Phone) -
     phone.at(clock("6:00") + dt.timedelta(seconds=4))
     phone.page.locator('[id="tap-load_off-load-2"]').click()
     assert stamps(phone) == ["first_concrete", "hands", "load_off", "load_off"]
+    phone.more("concrete")
+    calm = phone.page.locator("#about-wind_felt-calm")
+    calm.dblclick()
+    assert calm.get_attribute("aria-pressed") == "true"
+    phone.at(clock("6:00") + dt.timedelta(seconds=8))
+    calm.click()
+    assert calm.get_attribute("aria-pressed") == "false"
 
 
 def stamps(phone: Phone) -> list[str]:
