@@ -27,7 +27,7 @@ h3 {font-size: 1.15rem !important; padding-top: 1.1rem !important;}
 input, [data-baseweb="select"] > div {min-height: 2.75rem;}
 .st-key-switches {margin-bottom: -.8rem;}
 .st-key-switches button {min-height: 2.75rem;}
-button:disabled {opacity: .35; filter: grayscale(1);}
+button:disabled {opacity: .65; filter: grayscale(1); border-style: dashed !important;}
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p
     {color: var(--faint); opacity: 1 !important;}
 button[kind^="primary"]:enabled, button[kind^="primary"]:enabled p,

@@ -47,7 +47,7 @@ def every() -> None:
         say("record.count", pours=count_text(len(frame), say("record.pour"), say("record.pours"))),
     )
     wanted = st.text_input(say("record.search"), key="search", placeholder=say("record.hint"))
-    newest = frame.iloc[::-1]
+    newest = frame.sort_values(["date", "pour_id"], ascending=False)
     if wanted:
         text = newest[["pour_id", "date", "site", "slab_type"]].astype(str).agg(" ".join, axis=1)
         newest = newest[text.str.contains(wanted, case=False, regex=False)]

@@ -353,3 +353,30 @@ def test_the_local_network_needs_a_passcode(tmp_path: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 2
     assert "pourstats passcode office" in done.stderr
+
+
+def test_five_phones_tapping_at_once_while_the_office_reviews_lose_no_tap(
+    chrome: Any, site: tuple[str, Store]
+) -> None:
+    address, store = site
+    phones = [opened(chrome, PHONE)[0] for _ in range(5)]
+    office, _ = opened(chrome, DESK)
+    for number, phone in enumerate(phones):
+        phone.goto(f"{address}/log?pour=Q{number}")
+    office.goto(address)
+    for phone in phones:
+        settled(phone)
+    for event, place in (("first_concrete", "record"), ("strike_off_done", ""),
+                         ("bull_float_done", "callbacks")):  # fmt: skip
+        office.goto(f"{address}/{place}", wait_until="commit")
+        # All pressed before any answer is waited for.
+        for phone in phones:
+            phone.locator(f".st-key-{event} button").evaluate("each => each.click()")
+        for phone in phones:
+            phone.locator(f".st-key-undo-{event} button").wait_for(timeout=60_000)
+    settled(office)
+    stamps = rows(store, "stamps")
+    mine = stamps[stamps["pour_id"].str.fullmatch("Q[0-4]") & (stamps["undone"] == "no")]
+    assert len(mine) == 15 and len(mine.drop_duplicates(["pour_id", "event"])) == 15
+    for page in (*phones, office):
+        page.context.close()
