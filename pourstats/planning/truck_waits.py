@@ -65,7 +65,9 @@ def _mean(values: pd.Series) -> dict[str, float | int] | None:
     half = 1.645 * known.std(ddof=1) / np.sqrt(known.size) if known.size > 1 else np.nan
     found: dict[str, float | int] = {"mean": round(float(known.mean()), 1), "count": known.size}
     if np.isfinite(half):
-        found["low"] = round(float(known.mean() - half), 1)
+        low = float(known.mean() - half)
+        # Waits are never below none, however wide the doubt of their mean.
+        found["low"] = round(max(low, 0.0) if known.min() >= 0.0 else low, 1)
         found["high"] = round(float(known.mean() + half), 1)
     return found
 

@@ -167,7 +167,10 @@ def idle_usd_min(
 ) -> tuple[float, str]:
     """What a minute without concrete costs with everybody standing there, USD; and its source."""
     cost = hour_cost(frames, house, job["date"])
-    hands = _value(job, "hands", learned.usual_hands or USUAL_HANDS)
+    hands = _value(job, "hands", 0.0)
+    if hands < 1.0:
+        # Nobody places a slab with no hands: as good as unknown.
+        hands = learned.usual_hands or USUAL_HANDS
     if cost.usd_h is None:
         return hands * USUAL_COST_USD_H / 60.0, "assumed"
     return hands * cost.usd_h / 60.0, cost.source

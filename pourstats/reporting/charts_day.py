@@ -50,7 +50,7 @@ def day_chart(day: Mapping[str, Any], dark: bool = False) -> Drawn | None:
     )
     chart = alt.layer(bars, names).properties(height=44 * len(lanes), width="container")
     slabs = f"{len(day['pours'])} {'slab' if len(day['pours']) == 1 else 'slabs'}"
-    title = f"{day_text(day['date'])}: {slabs}, all done that day {_odds(day)}"
+    title = f"{day_text(day['date'])}: {slabs}, {_odds(day)}"
     reading = (
         "Pale: when the slab turns ready, eight days in ten. Yellow: driving; orange: setting up;"
         " blue: placing; light blue: cleaning up; green: finishing; purple: sawing; grey: waiting."
@@ -62,8 +62,11 @@ def day_chart(day: Mapping[str, Any], dark: bool = False) -> Drawn | None:
 
 
 def _odds(day: Mapping[str, Any]) -> str:
+    if day["unplanned"]:
+        return "not all fit into the day"
     tenths = round(day["chance_done_in_day"] * 10)
-    return {0: "hardly", 10: "almost surely"}.get(tenths, f"{tenths} days in ten")
+    told = {0: "hardly ever done in a day", 10: "almost surely done that day"}
+    return told.get(tenths, f"all done that day {tenths} times in ten")
 
 
 def _slabs(day: Mapping[str, Any]) -> list[dict[str, Any]]:

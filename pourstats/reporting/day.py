@@ -46,10 +46,7 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
     lines = [f"{date:%A} {date.day} {date:%B %Y}{again}", "=" * WIDTH]
     if day["pours"]:
         sawn = any(pour["saw"] for pour in day["pours"])
-        lines.append(
-            f"All placed, finished{' and sawn' if sawn else ''} that day:"
-            f" {_tens(day['chance_done_in_day'])}."
-        )
+        lines.append(done_in_day(day, sawn))
     for out in day["unplanned"]:
         lines += wrap(
             f"NOT PLANNED  {out['pour_id']}: {out['reason'].removeprefix(out['pour_id'] + ': ')}.",
@@ -64,7 +61,7 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
     lines += ["", "PEOPLE"]
     names = list(dict.fromkeys(task["worker"] for task in day["tasks"]))
     for name in names:
-        lines += _person(name, day)
+        lines += person_lines(name, day)
     if day["not_needed"]:
         lines.append(f"  Not needed: {', '.join(day['not_needed'])}")
     if day["machines"]:
@@ -95,6 +92,20 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
         if note not in plan["notes"]:
             lines += wrap(note, WIDTH, initial_indent="  ", subsequent_indent="  ")
     return lines
+
+
+def done_in_day(day: Mapping[str, Any], sawn: bool) -> str:
+    """How likely all of a day is done in it, as a sentence."""
+    what = f"All placed, finished{' and sawn' if sawn else ''} that day"
+    if day["unplanned"]:
+        return f"{what}: no, not all slabs are planned."
+    chance = float(day["chance_done_in_day"])
+    later = [p["pour_id"] for p in day["pours"] if p["saw"] and p["saw_done"] is None]
+    if later:
+        return f"Not all is sawn that day: {_names(later)} the next morning."
+    if chance <= 0.015:
+        return f"{what}: hardly ever."
+    return f"{what}: {_tens(chance)}."
 
 
 def _slab(pour: Mapping[str, Any], day: Mapping[str, Any]) -> list[str]:
@@ -128,7 +139,8 @@ def _slab(pour: Mapping[str, Any], day: Mapping[str, Any]) -> list[str]:
     return lines
 
 
-def _person(name: str, day: Mapping[str, Any]) -> list[str]:
+def person_lines(name: str, day: Mapping[str, Any]) -> list[str]:
+    """A person's day: when to be where and do what, in one wrapped paragraph."""
     parts = []
     for task in day["tasks"]:
         if task["worker"] != name:
@@ -183,5 +195,5 @@ def _tens(chance: float) -> str:
     if chance >= 0.985:
         return "almost sure"
     if chance <= 0.015:
-        return "hardly"
+        return "hardly ever"
     return f"{max(1, min(9, round(chance * 10)))} days in 10"

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from pourstats.reporting.day import TASKS, _person
+from pourstats.reporting.day import TASKS, person_lines
 from pourstats.reporting.sheet import cut, typeset
 from pourstats.reporting.week_sentences import System
 
@@ -53,7 +53,10 @@ def _day(day: Mapping[str, Any]) -> dict[str, Any]:
             for name in names
         ],
         "not_needed": cut(", ".join(day["not_needed"]), 200),
-        "unplanned": [cut(f"{o['pour_id']}: {o['reason']}", 200) for o in day["unplanned"]],
+        "unplanned": [
+            cut(f"{o['pour_id']}: {o['reason'].removeprefix(o['pour_id'] + ': ')}", 400)
+            for o in day["unplanned"]
+        ],
         "watch": [
             cut(f"If {w['if']}: {w['do']} ({w['because']}).", 260) for w in day["what_to_watch"]
         ],
@@ -64,7 +67,7 @@ def _day(day: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _told(name: str, day: Mapping[str, Any]) -> str:
-    line = " ".join(" ".join(_person(name, day)).split())
+    line = " ".join(" ".join(person_lines(name, day)).split())
     return line.removeprefix(" ".join(name.split()) + ": ")
 
 

@@ -12,7 +12,8 @@ import pytest
 from pourstats.faults import Refusal
 from pourstats.planning.day import kept_numbers, plan
 from pourstats.planning.day.daylight import daylight
-from pourstats.planning.day.search import search
+from pourstats.planning.day.fitting import beside, fitting
+from pourstats.planning.day.search import lacking, search
 from pourstats.planning.day.sheet import sheet
 from pourstats.planning.day.unplanned import WORDS, reason_of
 from tests.published_trucks import SUNRISE_H, SUNSET_H
@@ -348,23 +349,82 @@ def test_a_slab_that_is_not_ready_yet_is_ready_later():
 
 @pytest.mark.parametrize("seed", range(20))
 def test_a_sceptical_foreman_finds_nothing_silly(seed):
-    day = invented_day(seed, slabs=2 + (seed % 5 == 4))
-    found = search(day, 800)
-    if found[0].outcome.breaches:
-        # No way keeps all rules: the plan names them and leaves a slab out.
-        assert any(words in reason_of(day, found[0]) for words in WORDS.values())
+    # One to four slabs, three to seven people, one to three trowels, two to four vehicles.
+    slabs = (2, 1, 3, 2, 4)[seed % 5]
+    day = invented_day(seed, slabs=slabs, people=3 + (seed * 3) % 5, draws=120)
+    rules = replace(day.rules, trowels_walk_behind=1 + seed % 3, vehicles=2 + seed % 3)
+    day = replace(day, rules=rules)
+    doable = [place for place in range(slabs) if lacking(day, place) is None]
+    fit = fitting(day, doable, 400)
+    assert sorted(fit.kept + fit.left) == doable
+    for left in fit.left:
+        # What doesn't fit breaks a rule that the plan can name.
+        best = beside(day, fit.kept, fit.found[0].choice if fit.kept else None, left)
+        reason = reason_of(day.only(sorted([*fit.kept, left])), best)
+        assert any(words in reason for words in WORDS.values())
+    if not fit.kept:
         return
-    told = sheet(day, found[0], DAY)
+    kept = day.only(fit.kept)
+    told = sheet(kept, fit.found[0], DAY)
     rows = pd.DataFrame(
         [
             {"pour_id": one.pour_id, "hands": one.hands, "finish_hands": one.finish_hands}
-            for one in day.slabs
+            for one in kept.slabs
         ]
     )
     crew = pd.DataFrame(
         [{"worker": one.name, "skills": ";".join(one.skills)} for one in day.people]
     )
     nothing_silly({"days": [told]}, rows, crew)
+    vehicles_and_people_add_up(told, rules)
+
+
+def vehicles_and_people_add_up(told, rules):
+    """Reckoned from the printed day alone: who is where, and that no more machines are out."""
+    moments = sorted({t[end] for t in told["tasks"] for end in ("start", "end")})
+    for moment in moments:
+        at = {}
+        for task in told["tasks"]:
+            if task["start"] <= moment < task["end"]:
+                assert task["worker"] not in at, (task["worker"], moment)
+                at[task["worker"]] = task
+        trowels = [
+            row["machine"]
+            for row in told["machines"]
+            if row["start"] <= moment < row["end"] and row["machine"].startswith("trowel")
+        ]
+        assert len(trowels) == len(set(trowels)) <= rules.trowels
+        for pour in told["pours"]:
+            if pour["first_pass"]["p50"] <= moment < pour["last_pass_end"]["p50"]:
+                # Nobody of a finish is on the road while it is on.
+                finishers = {
+                    t["worker"] for t in told["tasks"]
+                    if t["task"] == "finish" and t["pour_id"] == pour["pour_id"]
+                    and t["start"] <= moment < t["end"]
+                }  # fmt: skip
+                assert finishers
+                assert all(at[name]["task"] == "finish" for name in finishers)
+    for drive in told["moves"]:
+        assert drive["vehicles"] >= 0
+        assert len(drive["rides_with"]) + 1 <= max(drive["vehicles"], 1) * rules.vehicle_seats
+
+
+@pytest.mark.parametrize(("slabs", "trowels"), [(3, 2), (4, 3)])
+def test_three_and_four_slabs_are_planned_with_five_people(slabs, trowels):
+    rows = jobs(
+        *[job(f"J{i}", f"S{i}", area=700.0 + 150 * (i % 3), travel=15.0 + 5 * (i % 2))
+          for i in range(slabs)]
+    )  # fmt: skip
+    sites = [f"S{i}" for i in range(slabs)]
+    house = {"vehicles": 4.0, "trowels_walk_behind": float(trowels)}
+    result = plan(rows, sky(*sites), {"crew": CREW}, house)
+    day = result["days"][0]
+    assert len(day["pours"]) >= 3
+    nothing_silly(result, rows)
+    # No two of them are placed at once: three hands each, and five are there.
+    spans = sorted((p["place_start"], p["place_end"]["p50"]) for p in day["pours"])
+    for one, other in pairwise(spans):
+        assert one[1] <= other[0]
 
 
 def test_a_small_day_is_planned_as_brute_force_would():

@@ -203,6 +203,7 @@ def _pace_columns(
     n = len(frame)
     how = [_word(value) for value in _column(frame, "placement")]
     hands = np.nan_to_num(_numbers(frame, "hands"), nan=usual_hands)
+    hands = np.where(hands < 1.0, usual_hands, hands)
     slump = np.nan_to_num(_numbers(frame, "slump"), nan=5.0)
     known = (*kinds, "\0never met")
     kind = [_word(value) for value in _column(frame, "slab_type")]

@@ -149,7 +149,7 @@ def watch(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
             p
             for p in choice.finish[slab]
             if any(
-                s.person == p and s.task == "travel" and s.slab == slab
+                s.person == p and s.road is not None and s.road[1] == slab
                 and float(np.median(s.start)) > float(np.median(out.place_end[slab]))
                 for s in out.stretches
             )
@@ -176,13 +176,17 @@ def watch(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
                 following = day.slabs[shared_place[0]].pour_id
                 more = f", and move {following}'s first load back by as much"
         if one.happened.begin is None and one.happened.truck is None:
+            now = day.now
+            late = now is not None and slow <= now
+            when = "yet" if late else f"by {_hm(slow)}"
+            due = f"it was due at {_hm(choice.starts[slab])}"
             lines.append(
                 (
                     slow,
                     {
-                        "if": f"the first load at {one.pour_id} isn't there by {_hm(slow)}",
-                        "do": f"call the plant{more}",
-                        "because": "nine days in ten it is there by then",
+                        "if": f"the first load at {one.pour_id} isn't there {when}",
+                        "do": f"call the plant{' now' if late else ''}{more}",
+                        "because": due if late else "nine days in ten it is there by then",
                     },
                 )
             )

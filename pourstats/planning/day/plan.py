@@ -193,6 +193,7 @@ def _left_out(day: Day, fit: Fit) -> list[dict[str, str]]:
         best = beside(day, fit.kept, choice, slab)
         together = day.only(sorted([*fit.kept, slab]))
         reason = "nobody is left for it" if best is None else reason_of(together, best)
+        reason = reason.replace(f"{day.slabs[slab].pour_id}: ", "")
         others = ", ".join(day.slabs[i].pour_id for i in fit.kept)
         told.append(
             {

@@ -150,6 +150,8 @@ def lacking(day: Day, slab: int) -> str | None:
         return "nobody who is there can finish; add a finisher"
     if one.trowels and day.rules.trowels == 0:
         return "no trowel is owned (setting trowels_walk_behind)"
+    if one.early is not None and one.latest <= one.early:
+        return "its latest_end is before its earliest_start; mend one of them"
     return None
 
 

@@ -213,13 +213,25 @@ def _cautions(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]
     for slab, one in enumerate(day.slabs):
         forms = float(np.median(out.set_end[slab]))
         due = found.choice.starts[slab]
-        if one.happened.begin is None and forms > due + 0.1:
+        ahead = day.now is None or due > day.now
+        if one.happened.begin is None and ahead and forms > due + 0.1:
             rows.append(
                 {
                     "do": f"Ask the plant to move {one.pour_id}'s first load from"
                     f" {clock(date, due)[-5:]} to {clock(date, np.ceil(forms * 4) / 4)[-5:]}.",
                     "because": f"The forms are likely set at {clock(date, forms)[-5:]}; a truck"
                     " that comes before waits.",
+                    "source": "the plan's own odds",
+                }
+            )
+        likely = float(np.median(out.last[slab]))
+        if likely > one.latest:
+            rows.append(
+                {
+                    "do": f"Agree on a later end at {one.pour_id}, an earlier start, or another"
+                    " day.",
+                    "because": f"Its last pass is likely off at {clock(date, likely)[-5:]}; the end"
+                    f" is {clock(date, one.latest)[-5:]}.",
                     "source": "the plan's own odds",
                 }
             )

@@ -152,7 +152,9 @@ def slabs_of(
     count = len(jobs)
     drawn = model.draws(jobs, draws, seed)
     luck = drawn.labor_h / np.maximum(drawn.expected_h, 0.1)
-    hands = np.maximum(np.round(number(jobs, "hands", float(USUAL_HANDS))), 1.0)
+    hands = np.round(number(jobs, "hands", float(USUAL_HANDS)))
+    # Nobody places a slab with no hands: as good as unknown.
+    hands = np.where(hands < 1.0, float(USUAL_HANDS), hands)
     finishers = np.maximum(np.round(number(jobs, "finish_hands", float(USUAL_FINISHERS))), 1.0)
     fixed_h = drawn.parts_h[:, 0] / hands
     early, late = _clock(jobs, "earliest_start", zero), _clock(jobs, "latest_end", zero)

@@ -9,7 +9,7 @@ import numpy as np
 
 from pourstats.planning.day.choice import Choice, Day
 from pourstats.planning.day.fitting import beside, fits
-from pourstats.planning.day.mornings import level, middle
+from pourstats.planning.day.mornings import level, mean, middle
 from pourstats.planning.day.people import SKILLS, Person
 from pourstats.planning.day.search import Found
 
@@ -70,8 +70,11 @@ def remedy(day: Day, kept: Sequence[int], choice: Choice | None, slab: int) -> s
     for words, other in _tries(day, slab):
         found = beside(other, list(kept), choice, slab)
         if found is not None and fits(other.only(sorted([*kept, slab])), found):
-            start = found.choice.starts[sorted([*kept, slab]).index(slab)]
-            return words.format(start=clock_text(start)) + ", and it fits"
+            place = sorted([*kept, slab]).index(slab)
+            start = found.choice.starts[place]
+            share = mean(found.outcome.last[place] <= day.slabs[slab].latest)
+            odds = "" if share > 0.85 else f", finished in time {10 * share:.0f} days in ten"
+            return words.format(start=clock_text(start)) + f", and it fits{odds}"
     return f"put {day.slabs[slab].pour_id} on another day, or ask the plant about a retarder"
 
 
