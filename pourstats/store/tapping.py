@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -47,6 +47,8 @@ def tap(store: Store, pour_id: str, *marks: Tap) -> list[str]:
     3 s of a standing one gives that one's id. Once the pour is whole its rows are stored too.
     Raises Refusal for a tap that breaks a rule of the stamps table.
     """
+    pour_id = _sendable(pour_id)
+    marks = tuple(replace(mark, subject=_sendable(mark.subject)) for mark in marks)
     with store.write() as connection:
         connection.execute("BEGIN")
         first = meta_number(connection, "next_seq")
@@ -65,6 +67,11 @@ def tap(store: Store, pour_id: str, *marks: Tap) -> list[str]:
         books.finish(connection, change, first)
         connection.execute("COMMIT")
     return ids
+
+
+def _sendable(text: str) -> str:
+    """A text without halves of letters, which UTF-8 can't hold."""
+    return text.encode("utf-8", "replace").decode()
 
 
 def take_back(store: Store, stamp_id: str) -> bool:
