@@ -1,6 +1,6 @@
 """The day's plan: whether its odds hold, how near to the best it comes, and how long it takes.
 
-    python tests/benchmarks/bench_plan.py odds --seasons 20 --days 2000
+    python tests/benchmarks/bench_plan.py odds --seasons 120 --days 2400
     python tests/benchmarks/bench_plan.py best --days 12
     python tests/benchmarks/bench_plan.py speed
 
@@ -38,7 +38,7 @@ from tests.simulators.trucks_day import brute_best, small_day
 
 MAKERS = {"heat": clock_heat.season, "rules": clock_rules.season}
 LEARNED = 60
-PLANNED, TRUTHS = 500, 2
+PLANNED, TRUTHS = 500, 5
 
 
 def odds_of_season(maker: str, seed: int, days: int, rng: np.random.Generator) -> list[tuple]:

@@ -145,17 +145,19 @@ class Crew:
             if not short:
                 break
             trip = short[0]
-            later = [
-                p for p in out
-                if self.where[p].slab == trip.origin
-                and mean(leave[p]) > trip.at + 1e-6
-            ]  # fmt: skip
-            if trip.target != SHOP or not later or not set(trip.people) <= set(out):
+            here = [p for p in out if self.where[p].slab == trip.origin]
+            afoot = [p for p in trip.people if p in here]
+            later = [p for p in here if mean(leave[p]) > trip.at + 1e-6]
+            sooner = [p for p in here if mean(leave[p]) < trip.at - 1e-6]
+            if trip.target != SHOP or not afoot or not (later or sooner):
                 break
-            ride = leave[min(later, key=lambda p: mean(leave[p]))]
-            for person in trip.people:
-                if self.where[person].slab != trip.origin:
-                    continue
+            if later:
+                ride = leave[min(later, key=lambda p: mean(leave[p]))]
+            else:
+                # Whoever would drive off before them waits for them.
+                ride = np.maximum.reduce([leave[p] for p in afoot])
+                afoot = [max(sooner, key=lambda p: mean(leave[p]))]
+            for person in afoot:
                 leave[person] = np.maximum(leave[person], ride)
         left = len(made) - next(i for i, t in enumerate(made) if t is short[0]) if short else 0
         paid, tired = {}, []

@@ -130,7 +130,11 @@ def _placed(one: Slab, seen: Happened, now: float) -> Slab:
         return replace(one, fixed=seen.begin, starts=(seen.begin,))
     if seen.truck is not None or (one.fixed is not None and one.fixed <= now):
         start = one.fixed if one.fixed is not None else (seen.truck or now)
-        return replace(one, fixed=start, starts=(start,))
+        late = one.late_h
+        if seen.truck is None:
+            # A truck that is overdue is as late again from now on as trucks are.
+            late = np.where(start + late > now, late, now - start + late)
+        return replace(one, fixed=start, starts=(start,), late_h=late)
     if one.fixed is not None:
         return one
     left = tuple(t for t in one.starts if t >= now + PLANT_H)
@@ -142,9 +146,8 @@ def _agreeing(slab: Slab, seen: Happened, now: float, keep: NDArray[np.bool_]) -
     at = slab.at(slab.starts[0])
     agrees = np.ones(keep.size, bool)
     if seen.begin is None:
-        if slab.fixed is not None and seen.truck is None and slab.fixed <= now:
-            agrees = slab.fixed + slab.late_h > now
-    elif seen.first is not None:
+        return keep
+    if seen.first is not None:
         end = seen.end if seen.end is not None else seen.begin + at.place_h
         off = np.abs(end + at.ready_h - seen.first)
         agrees = off <= np.quantile(off[keep], LIKE_SHARE)
