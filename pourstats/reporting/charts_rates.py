@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 
 from pourstats.reporting.bid import dollars_text
-from pourstats.reporting.charts import Drawn, dressed, ink, over
+from pourstats.reporting.charts import Drawn, Ink, dressed, ink, over
 from pourstats.units import System, to_system
 
 MOST_KINDS = 8
@@ -40,32 +40,22 @@ def rate_card_chart(
     """Hours by kind of floor, from the middle to nine in ten; None without rates."""
     rows: list[dict[str, Any]] = [
         {
-            "kind": _kind(rate),
+            "name": _kind(rate),
             "low": _per_area(rate["hours_per_100ft2"]["0.5"], system),
-            "mid": _per_area(rate["hours_per_100ft2"]["0.7"], system),
+            "at": _per_area(rate["hours_per_100ft2"]["0.7"], system),
             "high": _per_area(rate["hours_per_100ft2"]["0.9"], system),
-            "pours": f"{rate['pours']} pour{'' if rate['pours'] == 1 else 's'}",
+            "label": f"{rate['pours']} pour{'' if rate['pours'] == 1 else 's'}",
         }
         for rate in card["rates"][:MOST_KINDS]
     ]
     if not rows:
         return None
     page = ink(dark)
-    y = alt.Y("kind:N", sort=[row["kind"] for row in rows], title=None,
-              axis=alt.Axis(ticks=False, domain=False, labelLimit=190))  # fmt: skip
-    x = alt.X("low:Q", title=f"labor-hours per {_area(system)}", scale=alt.Scale(zero=True))
-    chart = alt.layer(
-        over(rows).mark_bar(height=10, cornerRadius=3, color=page.band)
-        .encode(y=y, x=x, x2="high:Q"),
-        over(rows).mark_point(filled=True, size=130, color=page.mark, opacity=1)
-        .encode(y=y, x="mid:Q"),
-        over(rows).mark_text(align="left", dx=6, color=page.quiet)
-        .encode(y=y, x="high:Q", text="pours:N"),
-    ).properties(height=34 * len(rows) + 40, width="container")  # fmt: skip
+    chart = _reaches(rows, f"labor-hours per {_area(system)}", page)
     first = card["rates"][0]
     usd = first["usd_per_ft2"]["0.7"]
     title = (
-        f"{_kind(first).capitalize()}: {rows[0]['mid']:.1f} h per {_area(system)}"
+        f"{_kind(first).capitalize()}: {rows[0]['at']:.1f} h per {_area(system)}"
         + (f", ask {_dollars_per_area(usd, system)}" if usd is not None else "")
         + f" ({first['pours']} pours)"
     )
@@ -74,11 +64,27 @@ def rate_card_chart(
         f" from five in ten to nine in ten. As of {card['as_of']}, {card['pours']} pours."
     )
     words = "; ".join(
-        f"{row['kind']}: {row['low']:.1f} to {row['high']:.1f} h per {_area(system)},"
-        f" {row['pours']}"
+        f"{row['name']}: {row['low']:.1f} to {row['high']:.1f} h per {_area(system)},"
+        f" {row['label']}"
         for row in rows
     )
     return Drawn(dressed(chart, page), title, reading, words)
+
+
+def _reaches(rows: list[dict[str, Any]], title: str, page: Ink) -> alt.TopLevelMixin:
+    """A row a name: a dot at ``at`` on a bar from ``low`` to ``high``, its label behind."""
+    y = alt.Y("name:N", sort=[row["name"] for row in rows], title=None,
+              axis=alt.Axis(ticks=False, domain=False, labelLimit=190))  # fmt: skip
+    bars = over(rows).mark_bar(height=10, cornerRadius=3, color=page.band)
+    dots = over(rows).mark_point(filled=True, size=130, color=page.mark, opacity=1)
+    labels = over(rows).mark_text(align="left", dx=6, color=page.quiet)
+    x = alt.X("low:Q", title=title, scale=alt.Scale(zero=True))
+    found: alt.TopLevelMixin = alt.layer(
+        bars.encode(y=y, x=x, x2="high:Q"),
+        dots.encode(y=y, x="at:Q"),
+        labels.encode(y=y, x="high:Q", text="label:N"),
+    ).properties(height=34 * len(rows) + 40, width="container")
+    return found
 
 
 def _dollars_per_area(usd_per_ft2: float, system: System) -> str:
@@ -138,8 +144,8 @@ def past_waits_rows(past: Mapping[str, Any]) -> list[dict[str, str]]:
 def waits_by(past: Mapping[str, Any], by: str, dark: bool = False) -> Drawn | None:
     """Mean wait by group (:data:`WAITS_BY`), with interval and count; None without two groups."""
     rows = [
-        {"group": f"load {row[by]}" if by == "load_no" else str(row[by]),
-         "mean": row["wait_min"]["mean"],
+        {"name": f"load {row[by]}" if by == "load_no" else str(row[by]),
+         "at": row["wait_min"]["mean"],
          "low": row["wait_min"].get("low", row["wait_min"]["mean"]),
          "high": row["wait_min"].get("high", row["wait_min"]["mean"]),
          "label": f"{row['wait_min']['count']} loads"}
@@ -149,29 +155,19 @@ def waits_by(past: Mapping[str, Any], by: str, dark: bool = False) -> Drawn | No
     if len(rows) < 2:
         return None
     page = ink(dark)
-    y = alt.Y("group:N", sort=[row["group"] for row in rows], title=None,
-              axis=alt.Axis(ticks=False, domain=False))  # fmt: skip
-    x = alt.X("low:Q", title="minutes that a truck waited", scale=alt.Scale(zero=True))
-    chart = alt.layer(
-        over(rows).mark_bar(height=10, cornerRadius=3, color=page.band)
-        .encode(y=y, x=x, x2="high:Q"),
-        over(rows).mark_point(filled=True, size=130, color=page.mark, opacity=1)
-        .encode(y=y, x="mean:Q"),
-        over(rows).mark_text(align="left", dx=6, color=page.quiet)
-        .encode(y=y, x="high:Q", text="label:N"),
-    ).properties(height=34 * len(rows) + 40, width="container")  # fmt: skip
-    longest = max(rows, key=lambda row: row["mean"])
-    shortest = min(rows, key=lambda row: row["mean"])
+    chart = _reaches(rows, "minutes that a truck waited", page)
+    longest = max(rows, key=lambda row: row["at"])
+    shortest = min(rows, key=lambda row: row["at"])
     apart = longest["low"] > shortest["high"]
     title = (
-        f"Longest by {WAITS_BY[by]}: {longest['group']}, {longest['mean']:.0f} min"
+        f"Longest by {WAITS_BY[by]}: {longest['name']}, {longest['at']:.0f} min"
         f" ({longest['label']})"
         if apart
         else f"By {WAITS_BY[by]} the waits can't be told apart yet"
     )
     reading = "Dot: the mean wait. Bar: the true mean lies in it nine times in ten."
     words = "; ".join(
-        f"{row['group']}: {row['mean']:.0f} min ({row['low']:.0f} to {row['high']:.0f}),"
+        f"{row['name']}: {row['at']:.0f} min ({row['low']:.0f} to {row['high']:.0f}),"
         f" {row['label']}" for row in rows
     )  # fmt: skip
     return Drawn(dressed(chart, page), title, reading, words)

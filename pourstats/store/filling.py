@@ -185,9 +185,7 @@ def _sheet(table: Table, rows: list[Row], system: units.System) -> Sheet:
 # Taps -------------------------------------------------------------------------------------------
 
 
-def _marks(
-    filled: Filled, rows: Mapping[str, Sequence[Row]], system: units.System
-) -> list[Tap]:
+def _marks(filled: Filled, rows: Mapping[str, Sequence[Row]], system: units.System) -> list[Tap]:
     """The taps that say what the form changed."""
     # After every tap that it may correct: of several the latest counts.
     now = max(dt.datetime.now().replace(microsecond=0), filled.last_tap or dt.datetime.min)
