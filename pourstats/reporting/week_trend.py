@@ -60,9 +60,12 @@ def _percent(factor: float) -> str:
 
 def _between(low: float, high: float) -> str:
     first, last = _percent(low), _percent(high)
+    if first == last:
+        return first
     if first.split("%")[-1] == last.split("%")[-1]:
         first = first.split()[0]
-    return first if first == last else f"between {first} and {last}"
+    first, last = (text.replace("the same", "no change") for text in (first, last))
+    return f"between {first} and {last}"
 
 
 def changes_told(review: Mapping[str, Any]) -> list[dict[str, Any]]:
