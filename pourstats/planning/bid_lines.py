@@ -190,20 +190,18 @@ def overtime_h(
 ) -> Array:
     """Person-hours over ``after_h`` of a day in each draw; the road (both ways, hours) counts.
 
-    Those who finish stay to the end, the others share what hours are left: the two add up to
-    labor_h. Nobody is on the slab for longer than the clock ran, nor at work for more than 16 h.
+    Those who finish stay as long as the clock runs, though not more of them than were there on
+    average; the others share what hours are left: the two add up to labor_h. Nobody works for more
+    than 16 h in a day.
     """
 
     def beyond(slab_h: Array) -> Array:
         return np.maximum(np.minimum(slab_h + road_h, LONGEST_DAY_H) - after_h, 0.0)
 
-    stay = min(max(finish_hands, 1.0), hands)
-    stay_h = np.minimum(crew_h, labor_h / stay)
-    over = stay * beyond(stay_h)
-    if hands > stay:
-        rest_h = np.clip((labor_h - stay * stay_h) / (hands - stay), 0.0, crew_h)
-        over = over + (hands - stay) * beyond(rest_h)
-    return np.asarray(over)
+    stay = np.minimum(max(finish_hands, 1.0), labor_h / crew_h)
+    rest = np.maximum(hands - stay, 0.0)
+    rest_h = np.minimum((labor_h - stay * crew_h) / np.maximum(rest, 1e-9), crew_h)
+    return np.asarray(stay * beyond(crew_h) + rest * beyond(rest_h))
 
 
 def _overtime(over: Array, rate: float | None, house: Mapping[str, object]) -> Line:

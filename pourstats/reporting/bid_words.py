@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from functools import partial
-from textwrap import wrap as wrapped
+import re
+import textwrap
 
 from pourstats.units import System, to_system, unit_in
 
 WIDTH = 92
 
-wrap = partial(wrapped, break_on_hyphens=False)
+
+def wrap(
+    text: str, width: int = WIDTH, initial_indent: str = "", subsequent_indent: str = ""
+) -> list[str]:
+    """The text in lines; a number stays with its unit."""
+    held = re.sub(r"(?<=\d) (?=(h|ft2|m2|in|mm)\b)", "\0", text)
+    lines = textwrap.wrap(
+        held, width, initial_indent=initial_indent, subsequent_indent=subsequent_indent,
+        break_on_hyphens=False,
+    )  # fmt: skip
+    return [line.replace("\0", " ") for line in lines]
 
 
 def odds_text(share: float) -> str:

@@ -6,7 +6,9 @@ import pytest
 
 from pourstats.learning.draws import quantiles
 from pourstats.learning.hours import drivers, hours_frame, hours_model, outside, similar
+from pourstats.learning.hours.calibration import past_scores, stretch_of
 from pourstats.learning.hours.features import SQUARE_FEET_PER_YARD_INCH, Habit
+from pourstats.learning.hours.model import fitted_model, usable
 from pourstats.learning.hours.readings import read_h
 from pourstats.learning.hours.structure import PARTS, Levels, Logged, design, effects
 from tests import published_productivity as published
@@ -196,6 +198,52 @@ def test_short_log_reading_by_hand():
     assert read_h(frame, Habit())[0] == pytest.approx(24.0)
     complete = frame.assign(hours_from="crew_time")
     assert read_h(complete, Habit())[0] == 28.0
+
+
+# Ranges held against the crew's own past.
+
+
+def test_stretch_by_hand():
+    """Twenty scores' worth at one and five scores of two: sqrt((20 + 5 x 4) / 25) = 1.2649."""
+    assert stretch_of(np.full(5, 2.0)) == pytest.approx(np.sqrt(40 / 25))
+    assert stretch_of(np.zeros(0)) == 1.0
+    assert stretch_of(np.full(20, 1.0)) == pytest.approx(1.0)
+    # No score counts as farther out than three.
+    assert stretch_of(np.full(5, 50.0)) == pytest.approx(np.sqrt((20 + 45) / 25))
+
+
+def test_past_scores_are_standard_where_the_model_is_right():
+    """Twenty records of 60 pours of one rule, ten pours told ahead of each: variance one.
+
+    The scores of a record share its rates, so the 200 are worth fewer: 0.65 to 1.5 is wide enough
+    that a right model fails about once in a thousand (chi-squared on about a hundred).
+    """
+    scores = []
+    for seed in range(20):
+        frame = usable(past(60, seed))
+        scores.append(past_scores(fitted_model(frame.head(50)), frame.iloc[50:]))
+    assert 0.65 < np.square(np.concatenate(scores)).mean() < 1.5
+
+
+def test_a_past_that_was_told_too_narrow_widens_what_is_told_next():
+    """The last forty pours scatter three times as wide as the first forty."""
+    steady, wild = past(80, noise=0.08), past(80, noise=0.08)
+    luck = np.random.default_rng(9).standard_normal(40)
+    wild.loc[40:, "labor_h"] *= np.exp(0.24 * luck)
+    assert hours_model(steady).stretch < 1.1 < hours_model(wild).stretch
+
+
+def test_weather_unknown_widens_and_jobs_of_one_day_share_it():
+    """A crew that waits long in the cold, with weather logged: no forecast means more doubt."""
+    air = 60.0 + 15.0 * np.random.default_rng(3).standard_normal(80)
+    frame = past(80, noise=0.05, air_temp_f=air)
+    frame["labor_h"] *= np.exp(-0.01 * (air - 60.0))
+    model = hours_model(frame)
+    assert width(model, jobs()) > 1.1 * width(model, jobs(air_temp_f=60.0))
+    assert model.habit.air_scatter_f == pytest.approx(15.0, rel=0.25)
+    told = model.draws(jobs(pour_id=["A", "B", "C"], date=["2031-06-03"] * 2 + ["2031-06-04"]))
+    same, other = (np.corrcoef(np.log(told.labor_h[[0, row]]))[0, 1] for row in (1, 2))
+    assert same > other + 0.1
 
 
 # Draws.

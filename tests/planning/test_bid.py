@@ -167,8 +167,9 @@ def test_overtime_by_hand():
     labor, crew = np.array([32.0, 16.0, 40.0]), np.array([10.0, 5.0, 10.0])
     over = overtime_h(labor, crew, 4.0, 2.0, 2 / 3, 8.0)
     assert over == pytest.approx([16 / 3, 0.0, 4 * 8 / 3])
-    # Nobody stays for longer than there are hours: two of two hands, 12 h of labor, 6 h each.
-    assert overtime_h(np.array([12.0]), np.array([9.0]), 2.0, 2.0, 0.0, 8.0) == pytest.approx(0.0)
+    # Two of two finish, 12 h of labor on a clock of 9: 1.33 people there on average, an hour over.
+    one = overtime_h(np.array([12.0]), np.array([9.0]), 2.0, 2.0, 0.0, 8.0)
+    assert one == pytest.approx(4 / 3)
 
 
 def test_a_long_day_is_priced():
