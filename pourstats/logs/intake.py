@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any
 
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from pourstats import settings, units
 from pourstats.faults import Fault
+from pourstats.logs.as_written import AsWritten
 from pourstats.logs.cells import Cell, Reading, normalized, quoted, read_cell
 from pourstats.logs.files import Sheet, UnusableError, shown
 from pourstats.logs.tables import SQL_TYPES, TABLES, Column, Table
@@ -31,29 +32,6 @@ ARROW_TYPES: dict[str, Any] = {
 }  # fmt: skip
 MANY_TEXTS = 512
 """From this many distinct texts on, the usual spellings are read by Arrow, the rest one by one."""
-
-
-@dataclass
-class AsWritten:
-    """How the rows of a sheet stood in another program's file, for telling their faults.
-
-    ``columns``: our column → their name of it; ``texts``: our column → their text, a row;
-    ``faults``: (row, our column, text, reason) found while it was turned into our format;
-    ``covered``: cells (row, our column) of which nothing more is to be said.
-    """
-
-    columns: dict[str, str] = field(default_factory=dict)
-    texts: dict[str, list[str]] = field(default_factory=dict)
-    faults: list[tuple[int, str, str | None, str]] = field(default_factory=list)
-    covered: list[tuple[int, str]] = field(default_factory=list)
-
-    def told(self, row: int, fault: Fault) -> Fault:
-        """The fault with their column and their text."""
-        ours = fault.column
-        if ours is None or ours not in self.columns:
-            return fault
-        text = shown(self.texts[ours][row]).strip() if ours in self.texts else ""
-        return replace(fault, column=self.columns[ours], value=text or None)
 
 
 @dataclass

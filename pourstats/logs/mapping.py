@@ -13,8 +13,8 @@ import re
 from dataclasses import asdict, dataclass, field, replace
 
 from pourstats.logs import moments
+from pourstats.logs.as_written import AsWritten
 from pourstats.logs.files import Sheet, shown
-from pourstats.logs.intake import AsWritten
 from pourstats.logs.moments import Order
 
 ROLES = ("at", "date", "clock", "hour", "year", "month", "day", "minute")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import replace
 from difflib import get_close_matches
 
@@ -12,19 +11,17 @@ from pourstats.logs import header_words as words
 from pourstats.logs import moments, time_columns, weather_files
 from pourstats.logs.column_kinds import (
     Looks,
-    Sure,
     decimal_comma,
-    figures,
-    guessed_unit,
     looks,
     samples,
 )
 from pourstats.logs.files import shown
 from pourstats.logs.foreign import Foreign
-from pourstats.logs.header_words import SCALES, likeness
+from pourstats.logs.header_words import likeness
 from pourstats.logs.mapping import Drawn, FileMapping, Known, column_texts
 from pourstats.logs.proposal import ZONE_OF_OFFSET, Guess, Proposal, Question, Wish
-from pourstats.logs.tables import TABLES, Column
+from pourstats.logs.proposed_units import fix_units, is_number
+from pourstats.logs.tables import TABLES
 
 LEAST_LIKE = 0.6
 _TIMES = {"start": "time in", "end": "time out"}
@@ -42,7 +39,7 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
     used = {theirs for roles in times.moments.values() for theirs in roles.values()}
     drawn = _assigned(sheet, table, shape, wish, used, times.layout)
     _jobs_as_pours(sheet, table, drawn, known)
-    numeric = [d.theirs[0] for ours, d in drawn.items() if _is_number(table, ours)]
+    numeric = [d.theirs[0] for ours, d in drawn.items() if is_number(table, ours)]
     if (not drawn and not times.moments) or _is_of_figures(sheet.header):
         raise Refusal(_nothing_known(sheet), 1)
     mapping = replace(
@@ -50,7 +47,7 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
         comma=decimal_comma(sheet, numeric),
     )  # fmt: skip
     found.mapping = replace(mapping, columns=drawn)
-    _fix_units(found, wish, times.summer)
+    fix_units(found, wish, times.summer)
     time_columns.tell(found, times, wish, known)
     _ask_for_missing(found, wish, known)
     order = [*TABLES[table].names, "at", "kind"]
@@ -152,11 +149,6 @@ def _likely_table(sheet: Foreign, shape: dict[str, Looks]) -> str:
     return best_name if scores[best_name] >= 0.3 else "weather"
 
 
-def _is_number(table: str, ours: str) -> bool:
-    names = TABLES[table].names
-    return ours in names and TABLES[table].column(ours).kind in ("number", "whole")
-
-
 # Which column -------------------------------------------------------------------------------------
 
 
@@ -213,97 +205,9 @@ def _two_names(header: list[str]) -> tuple[str, ...]:
 def _agrees(table: str, ours: str, shape: Looks) -> bool:
     if shape.kind == "blank":
         return False
-    if _is_number(table, ours):
+    if is_number(table, ours):
         return shape.kind in ("number", "hour", "text")
     return shape.kind not in ("moment", "day")
-
-
-# Units --------------------------------------------------------------------------------------------
-
-
-def _fix_units(found: Proposal, wish: Wish, summer: bool) -> None:
-    table = TABLES[found.mapping.table]
-    written = {
-        ours: _written_unit(found.sheet, drawn, table.column(ours))
-        for ours, drawn in found.mapping.columns.items() if _is_number(table.name, ours)
-    }  # fmt: skip
-    hint = _system([*written.values(), _by_range(found, written, wish, summer)])
-    columns = dict(found.mapping.columns)
-    for ours, drawn in found.mapping.columns.items():
-        theirs = " + ".join(drawn.theirs)
-        if not _is_number(table.name, ours):
-            found.guesses.append(Guess(ours, theirs, None, "sure", "by its name"))
-            continue
-        column = table.column(ours)
-        unit, sure, because = written[ours], "sure", "the header says so"
-        if ours in wish.units:
-            unit, because = _wished(wish.units[ours], column), "as you said"
-        elif unit is None and column.unit is not None:
-            unit, sure, because = guessed_unit(
-                ours, figures(found.sheet, drawn.theirs[0]), hint, summer
-            ) if table.name == "weather" else (column.unit, "likely", "the house unit")  # fmt: skip
-        elif column.unit is None:
-            because = "by its name"
-        fixed: Sure = sure  # type: ignore[assignment]
-        if fixed == "open" and unit is not None:
-            found.questions.append(Question(
-                f"unit:{ours}", f"{theirs!r} ({because}): which unit is it in?",
-                f"--unit {ours}={unit}", unit,
-            ))  # fmt: skip
-        found.guesses.append(Guess(ours, theirs, unit, fixed, because))
-        kept, scale = SCALES.get(unit or "", (unit, 1.0))
-        columns[ours] = replace(drawn, unit=kept, scale=scale)
-    found.mapping = replace(found.mapping, columns=columns)
-
-
-def _by_range(
-    found: Proposal, written: dict[str, str | None], wish: Wish, summer: bool
-) -> str | None:
-    """The unit of an air temperature whose figures leave no doubt, which tells of the others."""
-    drawn = found.mapping.columns.get("air_temp")
-    if drawn is None or found.mapping.table != "weather" or written.get("air_temp"):
-        return None
-    if "air_temp" in wish.units:
-        return words.unit_word(wish.units["air_temp"])
-    unit, sure, _ = guessed_unit("air_temp", figures(found.sheet, drawn.theirs[0]), None, summer)
-    return None if sure == "open" else unit
-
-
-def _written_unit(sheet: Foreign, drawn: Drawn, column: Column) -> str | None:
-    """The unit that a header, or the row of units below it, names for a column."""
-    if column.unit is None:
-        return None
-    _, written = words.split(drawn.theirs[0])
-    place = sheet.header.index(drawn.theirs[0])
-    for text in [written, *(row[place] for row in sheet.below if place < len(row))]:
-        unit = words.unit_word(text) if text else None
-        if unit is not None and words.stands_in(unit, column):
-            return unit
-    return None
-
-
-def _wished(unit: str, column: Column) -> str:
-    found = words.unit_word(unit)
-    if found is None or not words.stands_in(found, column):
-        raise Refusal(
-            f"--unit {column.name}: {unit!r} can't stand there; write as {column.unit or 'nothing'}"
-            + (f" or {_metric(column)}" if column.unit else "")
-        )
-    return found
-
-
-def _metric(column: Column) -> str:
-    from pourstats import units
-
-    return units.METRIC.get(column.unit or "", "percent")
-
-
-def _system(written: Iterable[str | None]) -> str | None:
-    us = metric = 0
-    for unit in written:
-        us += unit in ("degF", "mph", "in")
-        metric += unit in ("degC", "kelvin", "m/s", "km/h", "mm", "cm")
-    return None if us == metric else "us" if us > metric else "metric"
 
 
 # What is missing ----------------------------------------------------------------------------------

@@ -12,10 +12,10 @@ from itertools import pairwise
 import numpy as np
 
 from pourstats.logs import files, moments, timesheets, weather_files
+from pourstats.logs.as_written import AsWritten
 from pourstats.logs.cells import quoted
 from pourstats.logs.drawn_times import drawn_moments, instant_of, local, wall_times
 from pourstats.logs.files import Sheet, shown
-from pourstats.logs.intake import AsWritten
 from pourstats.logs.mapping import Drawn, FileMapping, Known, Rows, as_number, column_texts
 from pourstats.logs.moments import Moment
 from pourstats.logs.tables import TABLES, Column
