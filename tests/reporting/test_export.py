@@ -101,7 +101,9 @@ def test_the_season_comes_back_whole(
     assert {"settings.csv", "stamps.csv", "forecasts.csv", "jobs.csv", "pours.csv"} <= set(written)
     fresh = Store(tmp_path / "fresh.duckdb")
     report = load(fresh, [tmp_path / "out"])
-    assert (report.status, report.set_aside, report.warnings) == (0, [], [])
+    assert (report.status, report.set_aside) == (0, [])
+    # Of taps a load says which pour is under way, and which a file says otherwise.
+    assert all(line.startswith("stamps: ") for line in report.warnings)
     assert sum(c["added"] for c in report.tables.values()) == sum(written.values())
     same(whole(fresh), before, system)
 
