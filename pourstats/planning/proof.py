@@ -74,6 +74,8 @@ def hours_proof(
         "pours": len(told),
         "too_rough": len(every) - len(told),
         "confidence": level,
+        "most_fits": MOST_FITS,
+        "look_back": LOOK_BACK,
         "first": pd.Timestamp(told["date"].iloc[0]).date().isoformat(),
         "last": pd.Timestamp(told["date"].iloc[-1]).date().isoformat(),
         "coverage": {

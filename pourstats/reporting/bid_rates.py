@@ -119,6 +119,11 @@ def proof_text(proof: Mapping[str, Any]) -> str:
         f"HOURS, on your own past: {proof['pours']} pours from {proof['first']} to {proof['last']},"
         " each told only from what was known before its bid.", WIDTH,
     )  # fmt: skip
+    if proof["pours"] > proof["look_back"]:
+        lines += wrap(
+            f"On so long a record it learns anew at {proof['most_fits']} moments only, each time"
+            f" from the {proof['look_back']} pours before: a bid knows more.", WIDTH,
+        )  # fmt: skip
     lines += wrap(
         f"What was said to hold eight times in ten held {held['value'] * 10:.1f} times in ten"
         f" ({_between(held, 10)}).", WIDTH,
