@@ -8,6 +8,7 @@ from pathlib import Path
 import kept
 import pandas as pd
 import streamlit as st
+import words
 from words import language, say, units, word
 
 from pourstats.logs.forms import header
@@ -99,9 +100,8 @@ def shown_unit(name: str) -> str | None:
 def by_hand(name: str) -> str:
     """What the table to fill in calls a column of the weather."""
     column = WEATHER.column(name)
-    unit = shown_unit(name)
     label = column.spanish if language() == "es" else column.english
-    return f"{label} [{unit}]" if unit else label
+    return words.with_unit(label, column.unit) if column.unit else label
 
 
 def blank(chosen: tuple[str, ...]) -> pd.DataFrame:
@@ -120,7 +120,7 @@ def blank(chosen: tuple[str, ...]) -> pd.DataFrame:
 def with_unit(column: Column) -> str:
     """A column's label with the unit in which it is asked for."""
     label = column.spanish if language() == "es" else column.english
-    return f"{label} [{unit_in(column.unit or '', units())}]"
+    return words.with_unit(label, column.unit or "")
 
 
 def typed_job(about: dict[str, object]) -> tuple[str, ...]:

@@ -178,7 +178,7 @@ def fields(table: str) -> dict[str, forms.Field]:
 
 def with_unit(each: forms.Field) -> str:
     """A field's label with the unit in which it is asked for."""
-    return f"{each.label} [{units.unit_in(each.unit or '', words.units())}]"
+    return words.with_unit(each.label, each.unit or "")
 
 
 def same(text: str | None, value: str) -> bool:
