@@ -407,7 +407,8 @@ def _meant(value: float, column: Column) -> str:
     """What may have been meant by a number that is too high: a digit or a point slipped."""
     assert column.high is not None
     digits = f"{value:.10g}"
-    shorter = digits[1:].lstrip("0") if column.unit == "percent" and "." not in digits else ""
+    whole = column.unit == "percent" and digits.isdigit()
+    shorter = digits[1:].lstrip("0") if whole else ""
     for guess in (shorter, f"{value / 10:.6g}", f"{value / 100:.6g}"):
         if guess and (column.low or 0) < float(guess) <= (column.odd_high or column.high):
             return f"; was {guess} meant?"

@@ -418,3 +418,13 @@ def test_workbook_cells(kind: str, text: str, where: str, expected: object) -> N
 )  # fmt: skip
 def test_workbook_cells_that_break_a_rule(kind: str, text: str, where: str) -> None:
     assert cell(marked(kind, text), where).fault is not None
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [("140", "40"), ("455", "55"), ("29999999999", None), ("2e300", None), ("1000", "10")],
+)
+def test_a_humidity_over_a_hundred_is_asked_about(text: str, meant: str | None) -> None:
+    fault = cell(text, "weather.humidity").fault
+    assert fault is not None
+    assert f"was {meant} meant?" in fault if meant else "0 to 100 is allowed" in fault
