@@ -333,7 +333,7 @@ def _cautions(
             {
                 "do": f"Ask the plant about the age of the concrete on the ticket.{more}",
                 "because": f"A load is over {limit:.0f} minutes old when empty on"
-                f" {old * 10:.0f} days in ten such.",
+                f" {'nearly every such day' if old > 0.95 else f'{old * 10:.0f} days in ten'}.",
                 "source": "ASTM C94: 90 minutes until 2021, since then what the ticket states",
             }
         )

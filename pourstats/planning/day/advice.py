@@ -14,6 +14,8 @@ from pourstats.planning.day.search import Found
 
 Array = NDArray[np.float64]
 
+RARE = 0.03
+"""What happens on fewer mornings than this is not worth a line."""
 MOST = 6
 """Lines to watch."""
 
@@ -117,6 +119,8 @@ def watch(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
             # The slab's own later passes and the drive have to fit before the other is ready.
             behind = float(np.median(out.last[slab] - out.first[slab] + one.clean_h))
             limit = float(np.quantile(out.ready[later], 0.25)) - behind - other.travel_h
+            if float(np.mean(out.first[slab] > limit)) < RARE:
+                continue
             who = day.people[shared[0]].name
             rest = [day.people[p].name for p in choice.finish[slab] if p != shared[0]]
             able = [

@@ -24,6 +24,8 @@ MORE_FINISHERS = 0.25
 """Passes mostly wait for the concrete: more people help little. Common practice, no source."""
 TOMORROW = 30.0
 """Six o'clock next morning: what isn't cut by then has cracked where its window was over."""
+LATE_HELP_H = 0.25
+"""Who comes more than this after the first pass went on isn't counted as a finisher."""
 TIGHT_H = 0.06
 """Who finishes gets so much less slack than who sets forms."""
 EARLY = 0.1
@@ -196,7 +198,10 @@ class _Run:
             first_there = np.maximum(first_there, comes[min(one.finish_hands, len(team)) - 1])
         first = np.maximum(ready, first_there)
         held = np.maximum(first - np.maximum(ready, self.end[slab]), 0.0)
-        people = (one.finish_hands / len(team)) ** MORE_FINISHERS
+        # Who comes well after the machine went on doesn't speed it up.
+        on = middle(first) + LATE_HELP_H
+        helping = max(sum(middle(there[p]) <= on for p in team), min(one.finish_hands, len(team)))
+        people = (one.finish_hands / helping) ** MORE_FINISHERS
         tools = (max(one.trowels, 1) / max(len(units), 1)) ** MORE_FINISHERS
         if seen.first is not None:
             late = middle(first_there) - (self.day.now or 0.0)

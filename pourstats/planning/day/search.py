@@ -111,7 +111,11 @@ def bettered(day: Day, ways: Iterable[Choice], runs: int) -> list[Found]:
         begun = _by_hour(sorted(tries.known, key=tries.soft))[:HOURS]
         short = [climbed(tries, choice, HOUR_RUNS) for choice in begun]
         ordered = sorted(dict.fromkeys([*short, *ordered]), key=tries.score)
-    chosen = _different(ordered, len(shares))
+    if few:
+        chosen = _different(ordered, len(shares))
+    else:
+        # The best of each order of slabs: the long climbs must not all set out from one.
+        chosen = _by_turn(sorted(ordered, key=tries.soft))[: len(shares)]
     made = [
         climbed(tries, choice, int(share * runs))
         for choice, share in zip(chosen, shares, strict=False)
