@@ -153,7 +153,8 @@ def _changed(jobs: pd.DataFrame, sets: Mapping[str, str]) -> pd.DataFrame:
         cell = read_cell(text, TABLES["jobs"].column(name), Reading())
         if cell.fault is not None:
             raise Refusal(f"--set {name}={text}: {cell.fault}")
-        if name in ("hands", "finish_hands") and cell.value == 0:
+        nobody = isinstance(cell.value, int | float) and cell.value < 1
+        if name in ("hands", "finish_hands") and nobody:
             raise Refusal(f"--set {name}={text}: nobody would be there; give 1 or more")
         if isinstance(cell.value, str):
             changed[name] = pd.Series([cell.value] * len(changed), dtype=object)
@@ -327,7 +328,7 @@ def _notes(model: HoursModel, rates: list[HourCost], told: list[dict[str, Any]])
     notes = []
     if model.pours == 0:
         notes.append(
-            "no pours are logged yet: this rests on published labor rates, which differ threefold"
+            "no pours with hours are logged yet: this rests on published labor rates, which differ threefold"
             " from one handbook to the next, and on common practice"
         )
     elif model.pours < 12:

@@ -308,7 +308,7 @@ def test_what_if_takes_units_as_a_file_does():
     ("sets", "words"),
     [
         ({"placment": "pump"}, "no such column"), ({"placement": "pmup"}, "did you mean pump"),
-        ({"thickness": "900"}, "60"), ({"hands": "0"}, "1 or more"), ({"pour_id": "X"}, "no such column"),
+        ({"thickness": "900"}, "60"), ({"hands": "0"}, "1 or more"), ({"hands": "0.5"}, "1 or more"), ({"pour_id": "X"}, "no such column"),
     ],
 )  # fmt: skip
 def test_what_if_that_cannot_be_read(sets, words):
