@@ -328,8 +328,8 @@ def _notes(model: HoursModel, rates: list[HourCost], told: list[dict[str, Any]])
     notes = []
     if model.pours == 0:
         notes.append(
-            "no pours with hours are logged yet: this rests on published labor rates, which differ threefold"
-            " from one handbook to the next, and on common practice"
+            "no pours with hours are logged yet: this rests on published labor rates, which differ"
+            " threefold from one handbook to the next, and on common practice"
         )
     elif model.pours < 12:
         notes.append(f"only {model.pours} pours are logged: published rates still weigh in")
