@@ -27,8 +27,6 @@ MANY_SHARES = (1.0, 1.0, 1 / 2, 1 / 2)
 """Of these, what goes to bettering the best way built, the next, and so on."""
 HOURS, HOUR_RUNS = 12, 120
 """Hours of starts that a search of a few slabs sets out from, and ways tried from each."""
-TURNS, TURN_RUNS = 10, 300
-"""The same for orders of more slabs."""
 MEND_RUNS = 200
 """Ways tried on all mornings where what was found on some breaks a rule on all."""
 STEP_RUNS = 80
@@ -111,7 +109,6 @@ def bettered(day: Day, ways: Iterable[Choice], runs: int) -> list[Found]:
         begun = _by_hour(sorted(tries.known, key=tries.soft))[:HOURS]
         short = [climbed(tries, choice, HOUR_RUNS) for choice in begun]
         ordered = sorted(dict.fromkeys([*short, *ordered]), key=tries.score)
-    if few:
         chosen = _different(ordered, len(shares))
     else:
         # The best of each order of slabs: the long climbs must not all set out from one.
