@@ -43,7 +43,7 @@ def _run(what: str, folder: str, number: int, told: Any) -> None:
                 done += 1
                 longest, last = max(longest, time.monotonic() - last), time.monotonic()
 
-            scenes.tapped(place, said, pours=1, who=f"phone{number}-")
+            scenes.tapped(place, said, who=f"phone{number}-", patience_s=PATIENCE_S)
         elif what == "reader":
             for _ in range(5):
                 with store.read() as connection:
@@ -95,7 +95,8 @@ def one_round(phones: int = 10, rows: int = 200) -> dict[str, float]:
         for child in children:
             child.join(30)
         took = time.monotonic() - began
-        assert [end for end in ends if end[1] != "done"] == []
+        unhappy = [end for end in ends if end[1] != "done"]
+        assert not unhappy, unhappy
         with Store(folder / scenes.STORE).read() as connection:
             pours, trucks, stamps = (
                 connection.execute(f"SELECT count(*) FROM {name}").fetchall()[0][0]

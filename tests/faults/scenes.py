@@ -200,9 +200,11 @@ TAPS = (
 )  # fmt: skip
 
 
-def tapped(folder: Path, said: Said, pours: int = 1, who: str = "T") -> None:
+def tapped(
+    folder: Path, said: Said, pours: int = 1, who: str = "T", patience_s: float = 60
+) -> None:
     """Taps of whole pours one after another, each said once it is stored; again, nothing happens."""
-    store = Store(folder / STORE, patience_s=60)
+    store = Store(folder / STORE, patience_s=patience_s)
     for number in range(pours):
         for place, (event, subject, minutes) in enumerate(TAPS):
             stamp = f"{who}{number}-{place}"
