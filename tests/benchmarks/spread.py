@@ -68,8 +68,7 @@ def spark_sql(name: str) -> str:
         plain = isinstance(node, sqlglot.exp.Literal) and not node.is_string
         return sqlglot.exp.cast(node.copy(), "double") if plain and not node.is_int else node
 
-    text = tree.transform(double).sql(dialect="spark", unsupported_level=sqlglot.ErrorLevel.RAISE)
-    return text
+    return tree.transform(double).sql(dialect="spark", unsupported_level=sqlglot.ErrorLevel.RAISE)
 
 
 def missing(python: str) -> str:
