@@ -202,3 +202,51 @@ def test_no_keeps_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> No
     with pytest.raises(click.Abort):  # the end of the input, or Ctrl-C
         asked(monkeypatch, tmp_path, ["America/Denver"])
     assert not (tmp_path / "s.duckdb").exists()
+
+
+JOB = (
+    "pour_id,date,site,slab_type,area,thickness,place_start,concrete_temp\n"
+    "J1,2031-06-03,Mill Flats,garage,600,4,8:00,70\n"
+)
+SKY = "Backyard station\n\nTime (UTC),Temp,RH %,Wind km/h,Battery\n" + "".join(
+    f"2031-06-03 {hour:02d}:00,{10 + hour / 2},40,10,12.1\n" for hour in range(24)
+)
+
+
+def test_a_kept_way_of_reading_serves_a_forecast_too(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(JOB, encoding="utf-8")
+    (tmp_path / "sky.csv").write_text(SKY, encoding="utf-8")
+    plain = "site,time,air_temp,humidity,wind\n" + "".join(
+        # Denver's summer clock is six hours behind UTC; °F and mph worked out here.
+        f"Mill Flats,2031-06-{3 if hour >= 6 else 2:02d} {(hour - 6) % 24:02d}:00,"
+        f"{(10 + hour / 2) * 1.8 + 32},40,{10 / 1.609344}\n"
+        for hour in range(24)
+    )
+    (tmp_path / "plain.csv").write_text(plain, encoding="utf-8")
+
+    refused = run("finishing", "jobs.csv", "--forecast", "sky.csv")
+    assert refused.status == 2
+    assert "pourstats map sky.csv" in refused.err
+
+    kept = run("map", "station.csv", "--site", "Mill Flats", "--zone", "America/Denver", "--yes")
+    assert kept.status == 0
+    ours = run("finishing", "jobs.csv", "--forecast", "plain.csv", "--json")
+    theirs = run("finishing", "jobs.csv", "--forecast", "sky.csv", "--json")
+    assert ours.status == theirs.status == 0
+    one, other = (json.loads(found.out)["jobs"][0] for found in (ours, theirs))
+    assert one["passes"] == other["passes"]
+    assert one["evaporation_lb_ft2_h"]["mean"] == pytest.approx(
+        other["evaporation_lb_ft2_h"]["mean"], rel=1e-3
+    )
+    assert "every row taken for site Mill Flats" in theirs.err
+
+
+def test_hours_of_people_are_no_forecast(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(JOB, encoding="utf-8")
+    sheet = "Employee,Date,Clock in,Clock out,Job\nJB,2031-06-03,7:00,15:00,Mill Flats\n"
+    (tmp_path / "hours.csv").write_text(sheet, encoding="utf-8")
+    kept = run("map", "hours.csv", "--give", "task=place", "--yes")
+    assert kept.status == 0, kept.err
+    found = run("finishing", "jobs.csv", "--forecast", "hours.csv")
+    assert found.status == 2
+    assert "read as crew_time" in found.err

@@ -49,7 +49,7 @@ def asked(
     Without a store, or with one that is held, the record is None and a note says so.
     """
     wanted = ahead.jobs_ahead(store, jobs)
-    sky = ahead.rows_ahead(forecast, "weather") if forecast is not None else None
+    sky = ahead.forecast_ahead(store, forecast) if forecast is not None else None
     parts = [wanted] if sky is None else [wanted, sky]
     notes = [f"set aside: {fault}" for part in parts for fault in part.set_aside]
     notes += [line for part in parts for line in part.warnings]

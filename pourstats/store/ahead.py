@@ -10,11 +10,12 @@ import numpy as np
 import pyarrow as pa
 
 from pourstats.faults import Fault, Refusal
-from pourstats.logs import clocks, files, intake, workbook
+from pourstats.logs import clocks, files, foreign, intake, workbook
 from pourstats.logs.cells import normalized, quoted
 from pourstats.logs.files import shown
+from pourstats.logs.mapping import FileMapping
 from pourstats.logs.tables import SQL_TYPES, TABLES, Table
-from pourstats.store import reading
+from pourstats.store import mappings, reading
 from pourstats.store.database import Store
 
 if TYPE_CHECKING:
@@ -80,6 +81,59 @@ def _stored_jobs(store: Store, ids: list[str]) -> pd.DataFrame:
     return jobs[jobs["pour_id"].isin(ids)].reset_index(drop=True)
 
 
+def forecast_ahead(store: Store, path: Path) -> Ahead:
+    """The weather of a forecast file: by the mapping that the store keeps for its header, else in
+    the log format. Raises Refusal, which points to `pourstats map` for another program's file."""
+    kept = mappings.kept(store)
+    mapped = mappings.sheets_of(path, kept)[0] if kept and path.is_file() else []
+    if mapped:
+        return _by_mapping(store, path, mapped, kept)
+    try:
+        return rows_ahead(path, "weather")
+    except Refusal as refused:
+        if not _of_another_program(path):
+            raise
+        raise Refusal(
+            f"{path.name} isn't in the weather format; `pourstats map {path} --site NAME` shows how"
+            f" to read it and keeps that for forecasts too ({refused})"
+        ) from None
+
+
+def _by_mapping(
+    store: Store, path: Path, mapped: list[foreign.Foreign], kept: dict[str, FileMapping]
+) -> Ahead:
+    sheets = [sheet for sheet in mapped if kept[sheet.signature].table == "weather"]
+    if not sheets:
+        other = kept[mapped[0].signature]
+        raise Refusal(
+            f"{path.name} is read as {other.table}, as the mapping {other.name} says; a forecast"
+            " is a weather file"
+        )
+    unclear = mappings.unclear(sheets, kept)
+    if unclear is not None:
+        raise Refusal(f"{path.name}: {unclear}")
+    try:
+        checked, told = mappings.checked(sheets[0], kept, store)
+    except files.UnusableError as error:
+        raise Refusal(f"{path.name}: {error}") from None
+    checked.warnings = [*told, *checked.warnings]
+    return _whole(path, checked, TABLES["weather"])
+
+
+def _of_another_program(path: Path) -> bool:
+    """Whether a file is there that can be mapped, without the columns that weather needs."""
+    if not path.is_file() or path.suffix.lower() not in (*foreign.WORKBOOKS, *foreign.TEXTS):
+        return False
+    try:
+        sheet = _sheet(path, TABLES["weather"])
+    except (Refusal, files.UnusableError):
+        return True
+    if sheet is None:
+        return False
+    names = intake.checked(sheet, TABLES["weather"]).names
+    return not set(TABLES["weather"].required) <= set(names)
+
+
 def rows_ahead(path: Path, name: str) -> Ahead:
     """The rows of a file that holds one table, whatever the file's name. Raises Refusal."""
     table = TABLES[name]
@@ -90,6 +144,10 @@ def rows_ahead(path: Path, name: str) -> Ahead:
         checked = intake.checked(sheet, table)
     except files.UnusableError as error:
         raise Refusal(f"{path.name}: {error}") from None
+    return _whole(path, checked, table)
+
+
+def _whole(path: Path, checked: intake.Checked, table: Table) -> Ahead:
     frame = _frame(checked, table)
     faults = [fault for _, fault in checked.faults]
     if checked.read == 0:
