@@ -22,6 +22,9 @@ TARGETS: dict[str, tuple[str, str]] = {
 }
 """Target as kept → (words, unit). Clock targets are minutes since midnight of the pour's start."""
 
+SCORED_AT = (0.05, 0.1, 0.5, 0.9, 0.95)
+"""Quantiles that a score looks at; a forecast that comes from elsewhere may lack some."""
+
 LATELY = 12
 """Pours that "lately" looks back on."""
 
@@ -32,7 +35,8 @@ def scored(frames: Mapping[str, pd.DataFrame], last: int | None = None) -> dict[
     Of each pour and target the last forecast issued before place_start counts. ``last`` looks at
     that many latest pours only. Coverage is of the ranges that were said to hold eight and nine
     times in ten, with Wilson's 95 % interval; ``bias`` is the mean of told less happened, with its
-    95 % interval. Targets without a logged pour are left out.
+    95 % interval. Targets without a logged pour are left out, so are forecasts without a median;
+    a range counts where both of its ends were told.
     """
     told = _told(frames)
     happened = _happened(frames)
@@ -44,18 +48,19 @@ def scored(frames: Mapping[str, pd.DataFrame], last: int | None = None) -> dict[
         if len(rows) == 0:
             continue
         y = rows["happened"].to_numpy(dtype=float)
+        eight, nine = (rows[list(ends)].notna().all(axis=1) for ends in ((0.1, 0.9), (0.05, 0.95)))
         middle = rows[0.5].to_numpy(dtype=float)
         result["targets"][target] = {
             "what": words,
             "unit": unit,
             "pours": len(rows),
-            "held_80": _share(coverage(y, rows[0.1], rows[0.9])),
-            "held_90": _share(coverage(y, rows[0.05], rows[0.95])),
+            "held_80": _share(coverage(y[eight], rows[0.1][eight], rows[0.9][eight])),
+            "held_90": _share(coverage(y[nine], rows[0.05][nine], rows[0.95][nine])),
             "mean_abs_error": float(np.abs(y - middle).mean()),
             "bias": _share(mean_interval(middle - y)),
             "rows": [
-                {"pour_id": row["pour_id"], "told": float(row[0.5]), "low": float(row[0.1]),
-                 "high": float(row[0.9]), "happened": float(row["happened"])}
+                {"pour_id": row["pour_id"], "told": float(row[0.5]), "low": _number(row[0.1]),
+                 "high": _number(row[0.9]), "happened": float(row["happened"])}
                 for _, row in rows.iterrows()
             ],
         }  # fmt: skip
@@ -66,19 +71,20 @@ def _told(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """One row a pour and target, a column a quantile: the last forecast before place_start."""
     forecasts, pours = frames["forecasts"], frames["pours"]
     if len(forecasts) == 0:
-        return pd.DataFrame(columns=["pour_id", "target", "start", 0.05, 0.1, 0.5, 0.9, 0.95])
+        return pd.DataFrame(columns=["pour_id", "target", "start", *SCORED_AT])
     starts = pours[["pour_id", "date", "place_start"]].copy()
     # Without a logged start the day counts: what was told on it may have known the outcome.
     day = pd.to_datetime(starts["date"])
     starts["start"] = pd.to_datetime(starts["place_start"]).fillna(day)
     rows = forecasts.merge(starts[["pour_id", "start"]], on="pour_id", how="left")
     rows = rows[rows["start"].isna() | (rows["issued_at"] < rows["start"])]
-    rows = rows[rows["quantile"].isin([0.05, 0.1, 0.5, 0.9, 0.95])]
+    rows = rows[rows["quantile"].isin(SCORED_AT)]
     newest = rows.groupby(["pour_id", "target"])["issued_at"].transform("max")
     rows = rows[rows["issued_at"] == newest]
     wide = rows.pivot_table(
         index=["pour_id", "target"], columns="quantile", values="value", aggfunc="last"
-    ).reset_index()
+    )
+    wide = wide.reindex(columns=list(SCORED_AT)).dropna(subset=[0.5]).reset_index()
     return wide.merge(starts[["pour_id", "start"]], on="pour_id", how="left")
 
 
@@ -133,9 +139,12 @@ def lately_lines(score: Mapping[str, Any]) -> list[str]:
         found = score["targets"].get(name)
         if found is None or found["pours"] < 4:
             continue
-        held = round(found["held_80"]["value"] * found["pours"])
+        ranged = sum(None not in (row["low"], row["high"]) for row in found["rows"])
+        if ranged < 4:
+            continue
+        held = round(found["held_80"]["value"] * ranged)
         lines.append(
-            f"Told ahead, {found['what']}: {held} of the last {found['pours']} pours came within"
+            f"Told ahead, {found['what']}: {held} of the last {ranged} pours came within"
             f" the range said to hold eight times in ten; off by"
             f" {found['mean_abs_error']:.3g} {found['unit']} on average."
         )

@@ -82,3 +82,37 @@ def test_the_week_is_told_once_four_pours_are_scored() -> None:
         for pour in ("P0", "P1", "P2")
     }
     assert lately_lines(scored(frames(told, three))) == []
+
+
+@pytest.mark.parametrize("lacking", [(0.05,), (0.95,), (0.05, 0.1, 0.25, 0.75, 0.9, 0.95)])
+def test_a_forecast_that_came_without_some_quantiles_is_scored_by_the_others(
+    lacking: tuple[float, ...],
+) -> None:
+    # As a forecasts.csv from elsewhere may have it; the error and bias still rest on the median.
+    told = [(f"P{i}", "2031-06-02 20:00", 120.0) for i in range(4)]
+    given = frames(told, {"P0": 120, "P1": 139, "P2": 145, "P3": 160})
+    given["forecasts"] = given["forecasts"][~given["forecasts"]["quantile"].isin(lacking)]
+    found = scored(given)["targets"]["since_placed_min"]
+    assert found["mean_abs_error"] == pytest.approx((0 + 19 + 25 + 40) / 4)
+    assert found["held_90"]["value"] is None
+    whole = 0.1 not in lacking
+    assert found["held_80"]["value"] == (pytest.approx(0.5) if whole else None)
+    assert found["rows"][0]["low"] == (100.0 if whole else None)
+    assert bool(lately_lines({"targets": {"since_placed_min": found}})) is whole
+
+
+def test_only_the_forecasts_with_a_range_count_for_it() -> None:
+    # One of four lacks the lower end: of the three others one, 120, lies within 100 to 140 ...
+    told = [(f"P{i}", "2031-06-02 20:00", 120.0) for i in range(4)]
+    given = frames(told, {"P0": 120, "P1": 141, "P2": 145, "P3": 125})
+    rows = given["forecasts"]
+    given["forecasts"] = rows[~((rows["pour_id"] == "P3") & (rows["quantile"] == 0.1))]
+    found = scored(given)["targets"]["since_placed_min"]
+    assert found["pours"] == 4
+    assert found["held_80"]["value"] == pytest.approx(1 / 3)
+
+
+def test_forecasts_without_a_median_are_no_score() -> None:
+    given = frames([("P0", "2031-06-02 20:00", 120.0)], {"P0": 120})
+    given["forecasts"] = given["forecasts"][given["forecasts"]["quantile"] != 0.5]
+    assert scored(given)["targets"] == {}
