@@ -222,7 +222,10 @@ def settings(name: str | None, value: str | None, store: Path | None, as_json: b
 @click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
               show_default=True, help="Units to write in.")  # fmt: skip
 def export(folder: Path, system: Any, store: Path | None, as_json: bool) -> int:
-    """Write the whole store as a log folder that `load` reads back, with Parquet beside."""
+    """Write the whole store as a log folder that `load` reads back, with Parquet beside.
+
+    What `pourstats map` keeps goes with it, as mappings.json. History doesn't: `backup` has it.
+    """
     from pourstats.reporting.export import write_export
 
     written = write_export(opened(store), folder, system, progress(as_json))

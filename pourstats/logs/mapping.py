@@ -16,6 +16,7 @@ from pourstats.logs import moments
 from pourstats.logs.as_written import AsWritten
 from pourstats.logs.files import Sheet, shown
 from pourstats.logs.moments import Order
+from pourstats.logs.tables import TABLES
 
 ROLES = ("at", "date", "clock", "hour", "year", "month", "day", "minute")
 """What a column can give to a time: the whole of it, or a part."""
@@ -69,6 +70,35 @@ def from_json(text: str) -> FileMapping:
         for ours, drawn in parts["columns"].items()
     }
     return FileMapping(**parts)
+
+
+def is_sound(mapping: FileMapping) -> bool:
+    """Whether every part of a mapping that came as text is of its kind, so that it can be used."""
+    texts = [
+        mapping.name, mapping.clock, mapping.layout, mapping.kind,
+        *mapping.given, *mapping.given.values(), *mapping.by_file,
+        *(value for entry in mapping.by_file.values() for value in (entry["site"], entry["zone"])),
+        *(theirs for roles in mapping.moments.values() for theirs in roles.values()),
+        *(theirs for drawn in mapping.columns.values() for theirs in drawn.theirs),
+        *(drawn.unit or "" for drawn in mapping.columns.values()),
+    ]  # fmt: skip
+    table = TABLES.get(mapping.table)
+    zones = [mapping.zone, *(entry["zone"] or None for entry in mapping.by_file.values())]
+    clocks = ("local", "utc", "standard")
+    return (
+        table is not None
+        and all(isinstance(text, str) for text in texts)
+        and {*mapping.columns, *mapping.moments} <= {*table.names, "site", "kind"}
+        and all(role in ROLES for roles in mapping.moments.values() for role in roles)
+        and all(isinstance(drawn.scale, int | float) for drawn in mapping.columns.values())
+        and mapping.order in (None, *moments.ORDERS)
+        and (mapping.clock in clocks or moments.fixed_offset(mapping.clock) is not None)
+        and all(zone is None or moments.zone_named(zone) is not None for zone in zones)
+        and mapping.layout in ("rows", "punches")
+        and mapping.kind in ("table", "epw", "tmy3")
+        and (mapping.year is None or isinstance(mapping.year, int))
+        and isinstance(mapping.comma, bool)
+    )
 
 
 def file_key(name: str) -> str:

@@ -8,7 +8,8 @@ from pathlib import Path
 from pourstats.faults import Refusal
 from pourstats.logs.tables import TABLES
 from pourstats.reporting import tables
-from pourstats.store import reading
+from pourstats.reporting.sheet import saved
+from pourstats.store import mappings, reading
 from pourstats.store.database import Store
 from pourstats.units import System
 
@@ -16,7 +17,8 @@ from pourstats.units import System
 def write_export(
     store: Store, folder: Path, system: System, progress: Callable[[str], None]
 ) -> dict[str, int]:
-    """Write every table that has rows as CSV, with Parquet beside; rows a file.
+    """Write every table that has rows as CSV, with Parquet beside, and the kept mappings as JSON;
+    rows a file.
 
     Taps of deleted pours are history, and left out.
     Raises Refusal if a file of that name is there already, or the folder can't be written.
@@ -27,11 +29,13 @@ def write_export(
     # Their taps would make them pours again where nobody knows that they were deleted.
     frames["stamps"] = frames["stamps"][~frames["stamps"]["pour_id"].isin(deleted)]
     frames = {name: frame for name, frame in frames.items() if not frame.empty}
-    if not frames:
+    ways = mappings.as_file(store)
+    if not frames and ways is None:
         raise Refusal("the store has no rows to export yet", status=1)
-    there = [name for name in frames if (folder / f"{name}.csv").exists()]
+    names = [f"{name}.csv" for name in frames] + ([mappings.FILE] if ways is not None else [])
+    there = [name for name in names if (folder / name).exists()]
     if there:
-        raise Refusal(f"{folder / (there[0] + '.csv')} is there already; name a new folder")
+        raise Refusal(f"{folder / there[0]} is there already; name a new folder")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -42,4 +46,7 @@ def write_export(
         for form in ("csv", "parquet"):
             tables.write(frame, name, form, system, folder / f"{name}.{form}")
         written[f"{name}.csv"] = len(frame)
+    if ways is not None:
+        saved(folder / mappings.FILE, ways)
+        written[mappings.FILE] = len(mappings.kept(store))
     return written

@@ -58,7 +58,7 @@ def _counts(report: Report) -> list[str]:
             if counts[what]
         ]  # fmt: skip
         lines.append(f"{name:<10} {counts['read']:>7,} read: {', '.join(parts) or 'none'}")
-    return lines or ["Nothing was read."]
+    return lines or ["No rows; only kept mappings." if report.ways else "Nothing was read."]
 
 
 def _by_file(faults: Iterable[Fault]) -> list[str]:

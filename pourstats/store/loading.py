@@ -33,6 +33,8 @@ class Report:
     warnings: list[str] = field(default_factory=list)
     usable: int = 0
     unusable: int = 0
+    ways: int = 0
+    """Files of kept mappings among them."""
 
     def counts(self, table: str) -> dict[str, int]:
         """The table's counts, begun at nought."""
@@ -57,7 +59,7 @@ class Report:
         """The exit status of the command."""
         if self.unusable and not self.usable:
             return 2
-        if self.rows == 0 and not self.unusable:
+        if self.rows == 0 and not self.unusable and not self.ways:
             return 1
         return 3 if self.set_aside else 0
 
@@ -133,6 +135,7 @@ class Loading:
         self.mappings = mappings.kept(store)
         self.change: int | None = None
         self.unusable: list[tuple[Fault, Path]] = []
+        self.of_ways: list[Path] = []
         self.loaded: list[str] = []
         self.first_seq: int | None = None
 
@@ -172,6 +175,9 @@ class Loading:
 
     def _part(self, path: Path) -> Part | None:
         suffix = path.suffix.lower()
+        if path.name.lower() == mappings.FILE:
+            self.of_ways.append(path)
+            return Part(path, path.name, [])
         part = self._foreign(path) if self.mappings else None
         if part is not None:
             return part
@@ -344,7 +350,10 @@ class Loading:
         return meta_number(connection, "next_seq")
 
     def finish(self) -> None:
-        """Keep the files that couldn't be used, and warn of ids that look alike."""
+        """Take kept mappings back, keep the files that couldn't be used, and warn of ids that look
+        alike."""
+        for path in self.of_ways:
+            self._take_back(path)
         if self.unusable and (self.store.exists() or self.loaded):
             with self.store.write() as connection:
                 connection.execute("BEGIN")
@@ -361,6 +370,20 @@ class Loading:
                 self.report.warnings += oddities.found(connection, self.first_seq)
                 if "crew_time" in self.loaded:
                     self.report.warnings += lookalikes.clashes(connection, self.first_seq)
+
+    def _take_back(self, path: Path) -> None:
+        # After the rows: those were written by this program, and need no mapping to be read.
+        try:
+            names = mappings.take_back(self.store, mappings.from_file(path))
+        except files.UnusableError as error:
+            self.fail(path, str(error))
+            return
+        self.report.usable += 1
+        self.report.ways += 1
+        if names:
+            self.report.warnings.append(
+                f"{path.name}: how other programs' files are read is kept: {', '.join(names)}"
+            )
 
 
 def _whole_file(fault: Fault, path: Path) -> dict[str, Any]:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourstats import settings
 from pourstats.faults import Fault, Refusal
-from pourstats.logs import files, foreign, intake
-from pourstats.logs.mapping import FileMapping, Known, file_key, for_file, from_json
+from pourstats.logs import files, foreign, intake, limits
+from pourstats.logs.mapping import FileMapping, Known, file_key, for_file, from_json, is_sound
 from pourstats.logs.tables import TABLES
 from pourstats.logs.translating import translated
 from pourstats.store import books
@@ -69,14 +71,18 @@ def keep(store: Store, sheet: foreign.Foreign, mapping: FileMapping) -> FileMapp
     mapping = replace(mapping, name=_name(mapping.name or sheet.file, others))
     with store.write() as connection:
         connection.execute("BEGIN")
-        _remove(connection, sheet.signature)
-        connection.execute(
-            "INSERT INTO mappings (signature, table_name, zone, how) VALUES (?, ?, ?, ?)",
-            [sheet.signature, mapping.table, mapping.zone, mapping.as_json()],
-        )
+        _put(connection, sheet.signature, mapping)
         books.touch(connection)
         connection.execute("COMMIT")
     return mapping
+
+
+def _put(connection: duckdb.DuckDBPyConnection, sign: str, mapping: FileMapping) -> None:
+    _remove(connection, sign)
+    connection.execute(
+        "INSERT INTO mappings (signature, table_name, zone, how) VALUES (?, ?, ?, ?)",
+        [sign, mapping.table, mapping.zone, mapping.as_json()],
+    )
 
 
 def _remove(connection: duckdb.DuckDBPyConnection, sign: str) -> None:
@@ -123,6 +129,60 @@ def known_to(connection: duckdb.DuckDBPyConnection) -> Known:
     pours = connection.execute("SELECT pour_id, site, date FROM pours ORDER BY _seq").fetchall()
     zone: settings.Value = house(connection)["zone"]
     return Known(zones, str(zone) if zone else None, tuple(pours))
+
+
+# As a file ----------------------------------------------------------------------------------------
+
+FILE = "mappings.json"
+"""What an export calls the file of kept mappings; a load takes it back."""
+
+
+def as_file(store: Store) -> str | None:
+    """The kept mappings as the text of that file; None where none is kept."""
+    found = [
+        {"signature": sign, "how": json.loads(mapping.as_json())}
+        for sign, mapping in kept(store).items()
+    ]
+    return json.dumps({"mappings": found}, ensure_ascii=False, indent=1) + "\n" if found else None
+
+
+def from_file(path: Path) -> dict[str, FileMapping]:
+    """Header signature → mapping, of a file that an export wrote. Raises UnusableError."""
+    if large := limits.too_large(path.stat().st_size):
+        raise files.UnusableError(large)
+    found: dict[str, FileMapping] = {}
+    with suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        listed = json.loads(path.read_text(encoding="utf-8-sig"))["mappings"]
+        for each in listed:
+            mapping = from_json(json.dumps(each["how"]))
+            if not (isinstance(each["signature"], str) and is_sound(mapping)):
+                break
+            found[each["signature"]] = mapping
+        else:
+            return found
+    raise files.UnusableError(
+        "holds no kept mappings as `pourstats export` writes them; export again, or map such files"
+        " anew"
+    )
+
+
+def take_back(store: Store, found: dict[str, FileMapping]) -> list[str]:
+    """Keep those mappings, each in the place of an earlier one for its header; the names of those
+    that are new or changed."""
+    before = kept(store)
+    fresh = {sign: mapping for sign, mapping in found.items() if before.get(sign) != mapping}
+    if not fresh:
+        return []
+    names = {mapping.name for sign, mapping in before.items() if sign not in fresh}
+    with store.write() as connection:
+        connection.execute("BEGIN")
+        for sign, mapping in fresh.items():
+            named = replace(mapping, name=_name(mapping.name, names))
+            names.add(named.name)
+            _put(connection, sign, named)
+        books.touch(connection)
+        connection.execute("COMMIT")
+    return sorted(mapping.name for mapping in fresh.values())
 
 
 # Loading ------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from pourstats.logs import foreign
 from pourstats.logs.mapping import Drawn, FileMapping, Known
 from pourstats.logs.proposal import Wish
 from pourstats.logs.proposing import proposed
+from pourstats.reporting.export import write_export
 from pourstats.store import mappings, previewing
 from pourstats.store.database import Store
 from pourstats.store.history import undo
@@ -333,3 +335,74 @@ def test_a_foreign_file_with_our_name_is_pointed_to_the_mapping(tmp_path: Path) 
     with store.read() as connection:
         left = connection.execute("SELECT count(*) FROM set_aside WHERE state = 'open'").fetchall()
     assert left == [(0,)]
+
+
+def test_an_export_takes_the_kept_mappings_along(tmp_path: Path) -> None:
+    store, other = Store(tmp_path / "s.duckdb"), Store(tmp_path / "other.duckdb")
+    file = tmp_path / "station_export.csv"
+    file.write_text("WS,T,RH,Where,When\n10,20,50,Mill,2031-06-03 06:00\n")
+    kept(store, file, STATION)
+    proposed_and_kept(store, _hours(tmp_path), Wish(given={"task": "place"}))
+    written = write_export(store, tmp_path / "out", "us", lambda line: None)
+    assert written == {mappings.FILE: 2}
+    report = load(other, [tmp_path / "out"])
+    assert report.status == 0
+    assert "hours, station_export" in report.warnings[0]
+    assert mappings.kept(other) == mappings.kept(store)
+    # Again: nothing to tell; and from then on such files are read.
+    assert load(other, [tmp_path / "out"]).warnings == []
+    assert load(other, [file]).tables["weather"]["added"] == 1
+
+
+def test_a_mapping_that_comes_back_goes_over_the_one_of_its_header(tmp_path: Path) -> None:
+    store, other = Store(tmp_path / "s.duckdb"), Store(tmp_path / "other.duckdb")
+    file = tmp_path / "station_export.csv"
+    file.write_text("WS,T,RH,Where,When\n10,20,50,Mill,2031-06-03 06:00\n")
+    kept(store, file, STATION)
+    write_export(store, tmp_path / "out", "us", lambda line: None)
+    wrong = replace(STATION, columns={**STATION.columns, "air_temp": Drawn(("T",), "degF")})
+    kept(other, file, wrong)
+    # Another header's mapping of the same name keeps it; the one that comes gets another.
+    file.write_text("When,Where,C,RH,WS\n2031-06-03 06:00,Mill,20,50,10\n")
+    mappings.forget(other, "station_export")
+    kept(other, file, replace(STATION, columns={**STATION.columns, "air_temp": Drawn(("C",))}))
+    load(other, [tmp_path / "out" / mappings.FILE])
+    found = {mapping.name: mapping for mapping in mappings.kept(other).values()}
+    assert set(found) == {"station_export", "station_export_2"}
+    assert found["station_export_2"].columns == STATION.columns
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('"weather"', '"tables"'),
+        ('"local"', '"noon"'),
+        ('"T"', "5"),
+        ('"zone": null', '"zone": "Middle/Earth"'),
+        ('"at"', '"never"'),
+        ('"given": {}', '"given": []'),
+        ('"layout": "rows"', '"layout": "pages"'),
+        ('"signature"', '"sign"'),
+        ("{", "["),
+    ],
+)
+def test_a_damaged_file_of_mappings_is_set_aside_whole(tmp_path: Path, old: str, new: str) -> None:
+    store, other = Store(tmp_path / "s.duckdb"), Store(tmp_path / "other.duckdb")
+    file = tmp_path / "station_export.csv"
+    file.write_text("WS,T,RH,Where,When\n10,20,50,Mill,2031-06-03 06:00\n")
+    kept(store, file, STATION)
+    write_export(store, tmp_path / "out", "us", lambda line: None)
+    listed = tmp_path / "out" / mappings.FILE
+    text = listed.read_text(encoding="utf-8")
+    assert old in text
+    listed.write_text(text.replace(old, new, 1), encoding="utf-8")
+    report = load(other, [listed])
+    assert report.status == 2
+    assert "holds no kept mappings" in report.set_aside[0].reason
+    assert mappings.kept(other) == {}
+
+
+def _hours(folder: Path) -> Path:
+    file = folder / "hours.csv"
+    file.write_text("Employee,Date,Clock in,Clock out,Job\nJB,2031-06-03,7:00,15:00,Mill\n")
+    return file
