@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from pourstats.reporting.day import TASKS, person_lines
-from pourstats.reporting.sheet import cut, typeset
+from pourstats.reporting.sheet import cut, pages, typeset
 from pourstats.reporting.week_sentences import System
 
 SHADES = {"set_up": 225, "clean_up": 225, "place": 150, "finish": 0, "saw": 85, "travel": 255,
@@ -15,14 +15,27 @@ SHADES = {"set_up": 225, "clean_up": 225, "place": 150, "finish": 0, "saw": 85, 
 """How dark a stretch is drawn, 0 black to 255 white; drives and waits are white with an edge."""
 
 
+SIZES = 5
+"""How many sizes of type the layout has."""
+
+
 def day_pdf(plan: Mapping[str, Any], system: System = "us") -> bytes:
-    """The days of a plan (the dict of ``planning.day.plan``), a sheet each, as one PDF."""
-    return typeset("day", day_sheet(plan, system))
+    """The days of a plan (the dict of ``planning.day.plan``), a sheet each, as one PDF.
+
+    A day of very many slabs and people goes over a page, in small type.
+    """
+    sheet: dict[str, Any] = {}
+    for tight in range(SIZES):
+        sheet = day_sheet(plan, system, tight)
+        if pages("day", sheet) <= len(sheet["days"]):
+            break
+    return typeset("day", sheet)
 
 
-def day_sheet(plan: Mapping[str, Any], system: System = "us") -> dict[str, Any]:
-    """All that stands on the sheets."""
+def day_sheet(plan: Mapping[str, Any], system: System = "us", tight: int = 0) -> dict[str, Any]:
+    """All that stands on the sheets. ``tight`` 0 to 4: how small the type is."""
     return {
+        "tight": tight,
         "paper": "us-letter" if system == "us" else "a4",
         "key": [[TASKS[task], SHADES[task]] for task in ("set_up", "place", "finish", "saw")],
         "days": [_day(day) for day in plan["days"]],
@@ -39,7 +52,7 @@ def _day(day: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "title": f"{date:%A} {date:%B} {date.day}, {date.year}",
         "hours": [[(hour - first) / span, str(hour % 24)] for hour in range(first, last + 1, step)],
-        "slabs": [_slab(pour) for pour in day["pours"]],
+        "slabs": [_slab(pour) for pour in sorted(day["pours"], key=lambda p: p["place_start"])],
         "people": [
             {
                 "name": cut(name, 16),
@@ -80,7 +93,7 @@ def _slab(pour: Mapping[str, Any]) -> list[str]:
     spacing = "" if pour["loads"] == 1 else f", {pour['spacing_min']:g} min apart"
     sawn = "" if not pour["saw"] else _range(pour["saw_done"]) if pour["saw_done"] else "next day"
     return [
-        cut(" ".join(str(pour[name]) for name in ("pour_id", "site") if pour[name]), 40),
+        cut(" ".join(cut(pour[name], 24) for name in ("pour_id", "site") if pour[name]), 40),
         pour["place_start"][11:16],
         f"{pour['loads']}{spacing}",
         _range(pour["place_end"]),

@@ -208,18 +208,19 @@ def _floors(review: Mapping[str, Any], system: System, most: int) -> dict[str, A
 
 def _shares(review: Mapping[str, Any], system: System) -> list[dict[str, Any]]:
     found = []
-    for name in SHARES:
-        figure = review["figures"].get(name)
-        if figure is None or figure["value"] is None:
-            continue
+    figures = {name: review["figures"].get(name) for name in SHARES}
+    known = {name: each for name, each in figures.items() if each and each["value"] is not None}
+    top = max((max(each["value"], each["usual_high"] or 0.0) for each in known.values()), default=0)
+    whole = max(top, 1.0) * 1.04
+    for name, figure in known.items():
         low, high = figure["usual_low"], figure["usual_high"]
         found.append({
             "label": figure_label(name, review["figures"], system),
             "value": figure_value(name, figure, len(review["pours"]), system),
             "usual": figure_span(name, figure, system),
-            "at": figure["value"] / 100.0,
-            "low": None if low is None else low / 100.0,
-            "high": None if high is None else high / 100.0,
+            "at": figure["value"] / whole,
+            "low": None if low is None else low / whole,
+            "high": None if high is None else high / whole,
             "verdict": figure["verdict"] if figure["verdict"] in ("above", "below") else "",
         })  # fmt: skip
     return found

@@ -22,7 +22,7 @@ from pourstats.reporting.page_html import week_html
 from pourstats.reporting.pour import PRIVATE_KEYS, pour_whole
 from pourstats.reporting.sheet import saved
 from pourstats.reporting.sheet_pour import pour_pdf
-from pourstats.reporting.sheet_week import week_pdf
+from pourstats.reporting.sheet_week import week_pdf, week_sheet
 from pourstats.reporting.week_record import review
 from pourstats.reporting.week_sentences import headline_text
 from pourstats.reporting.week_text import week_text
@@ -387,4 +387,41 @@ def test_the_command_writes_both_files(season: Store, tmp_path: Path) -> None:
     assert html.read_text(encoding="utf-8").startswith("<!doctype html>")
     print(
         f"week --pdf --html from cold: {time.perf_counter() - begun:.2f} s, {pdf.stat().st_size} B"
+    )
+
+
+def right_edges(pdf: bytes) -> list[tuple[float, str]]:
+    """Where each piece of text ends, in points from the left, reckoned by its letters' widths."""
+    found: list[tuple[float, str]] = []
+
+    def visit(text: str, _cm: Any, tm: Any, font: Any, size: float) -> None:
+        if text.strip():
+            found.append((tm[4] + 0.45 * size * abs(tm[0]) * len(text.strip()), text))
+
+    pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text(visitor_text=visit)
+    return found
+
+
+def test_a_long_name_without_a_blank_stays_on_the_page(tmp_path: Path) -> None:
+    name = "W" * 60
+    store = more_pours(tmp_path, 10, site=name)
+    for pdf in (week_pdf(review(store, None)), pour_pdf(pour_whole(store, "X003"))):
+        # A letter page is 612 points wide; twelve W in a row at 13 points are 150.
+        assert name not in read_back(pdf)
+        assert "W" * 10 in read_back(pdf)
+        assert max(edge for edge, _ in right_edges(pdf)) < 612
+
+
+@pytest.mark.parametrize("ending", ["2025-05-01", None])
+def test_the_bars_of_where_the_hours_went_lie_within_their_column(
+    season: Store, ending: str | None
+) -> None:
+    shares = week_sheet(review(season, date.fromisoformat(ending) if ending else None))["shares"]
+    assert len(shares) == 5
+    most = max(max(row["at"], row["high"]) for row in shares)
+    assert 0.9 < most <= 1.0
+    # In proportion to the figures that stand beside them.
+    told = [float(row["value"].split("%")[0]) for row in shares]
+    assert [row["at"] / shares[0]["at"] for row in shares] == pytest.approx(
+        [each / told[0] for each in told], abs=0.02
     )

@@ -66,3 +66,32 @@ def test_hostile_names_come_out_as_text() -> None:
     (text,) = text_of(day_pdf(plan(worker='A: #panic("x")', site="*b* $a$ <l> @r [#pagebreak()]")))
     assert 'A: #panic("x") 06:00 drive to A1' in text
     assert "*b* $a$ <l> @r" in text
+
+
+def test_a_full_day_keeps_to_one_page() -> None:
+    # Ten slabs and eight people with a long day each, and what to watch: as much as a crew has.
+    full = plan()
+    day = full["days"][0]
+    day["pours"] = [
+        {**day["pours"][0], "pour_id": f"A{i}", "place_start": f"{DAY}{7 + i:02d}:00"}
+        for i in reversed(range(10))
+    ]
+    day["tasks"] = [
+        {**task, "worker": f"W{person}", "pour_id": f"A{i}"}
+        for person in range(8) for i in range(3) for task in day["tasks"]
+    ]  # fmt: skip
+    day["what_to_watch"] = [
+        {"if": f"the first load at A{i} isn't there by 8:30", "do": "call the plant, and move the"
+         " next one back by as much", "because": "nine days in ten it is there by then"}
+        for i in range(10)
+    ]  # fmt: skip
+    day["cautions"] = [
+        {"do": "Run electric machines inside, or prove the ventilation with a CO alarm.",
+         "because": "Engines fill a closed space with carbon monoxide within minutes.",
+         "source": "DHHS (NIOSH) 96-118"}
+    ] * 8  # fmt: skip
+    (text,) = text_of(day_pdf(full))
+    # The slabs stand in the order of the day.
+    places = [text.index(f"A{i} Oak") for i in range(10)]
+    assert places == sorted(places)
+    assert "Local codes and the drawings go first." in text
