@@ -24,6 +24,7 @@ from pourstats.reporting.week_sentences import (
     headline_text,
     help_text,
     hours_text,
+    par_pours,
     reason_text,
     shown,
     standout_text,
@@ -259,7 +260,7 @@ def _pars(review: Mapping[str, Any], system: System, most: int) -> list[str]:
         found.append(
             f"{word.capitalize()}, {count_text(len(par['pour_ids']), 'floor')}:"
             f" {hours_text(par['labor_h'])} h spent, {hours_text(par['par_h'])} h at par"
-            f" ({rate} {area} a labor-hour, from {par['pours']} earlier)."
+            f" ({rate} {area} a labor-hour, from {par_pours(par, review)})."
         )
     return found
 

@@ -63,6 +63,12 @@ def count_text(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def par_pours(par: Mapping[str, Any], review: Mapping[str, Any]) -> str:
+    """``17 earlier pours``, of those a par rests on; ``other`` where some came after the week."""
+    word = "other" if review["headline"].get("basis") == "before_and_after" else "earlier"
+    return count_text(par["pours"], f"{word} pour")
+
+
 def earlier_text(pours: int) -> str:
     """``no earlier pours``, ``3 earlier pours``."""
     return count_text(pours, "earlier pour") if pours else "no earlier pours"

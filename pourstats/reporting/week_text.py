@@ -20,6 +20,7 @@ from pourstats.reporting.week_sentences import (
     headline_text,
     help_text,
     hours_text,
+    par_pours,
     reason_text,
     shown,
     standout_text,
@@ -198,7 +199,7 @@ def _pars(review: Mapping[str, Any], units: System) -> list[str]:
             f"{label.capitalize()} {size}: {number_text(rate)} {area} a labor-hour, by which "
             f"this week's "
             f"{count_text(len(par['pour_ids']), 'floor')} would take {hours_text(par['par_h'])} h; "
-            f"spent {hours_text(par['labor_h'])}. Of {count_text(par['pours'], 'earlier pour')} "
+            f"spent {hours_text(par['labor_h'])}. Of {par_pours(par, review)} "
             f"{par['disrupted_pours'] or 'none'} took over twice par.",
             "  ", "    ",
         )  # fmt: skip

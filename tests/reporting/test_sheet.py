@@ -425,3 +425,18 @@ def test_the_bars_of_where_the_hours_went_lie_within_their_column(
     assert [row["at"] / shares[0]["at"] for row in shares] == pytest.approx(
         [each / told[0] for each in told], abs=0.02
     )
+
+
+def test_par_of_an_early_week_does_not_call_later_floors_earlier(season: Store) -> None:
+    # One basement was logged before that week; its par rests on seventeen after it too.
+    early, late = (review(season, day) for day in (date(2025, 5, 1), None))
+    with season.read() as connection:
+        (before,) = connection.execute(
+            "SELECT count(*) FROM pours WHERE slab_type = 'basement' AND date < '2025-04-28'"
+        ).fetchone()  # type: ignore[misc]
+    (pours,) = {par["pours"] for par in early["par"] if par["par_h"] is not None}
+    assert pours > before
+    for text in (read_back(week_pdf(early)), " ".join(week_text(early).split())):
+        assert f"{pours} other pours" in text
+        assert f"{pours} earlier" not in text
+    assert "17 earlier pours" in read_back(week_pdf(late))
