@@ -59,7 +59,8 @@ def test_any_cells_under_any_header_of_ours(
         sheet = files.csv_sheet(out.getvalue().encode("utf-8", "surrogatepass"), f"{table}.csv")
         if sheet is not None:
             rows = intake.checked(sheet, TABLES[table])
-            assert rows.read <= len(cells)
+            # Where the mark isn't the file's, a line's end inside quotes may be one outside.
+            assert rows.read <= out.getvalue().count("\n") + out.getvalue().count("\r")
     except files.UnusableError as error:
         assert len(str(error)) > 10
 
@@ -255,7 +256,7 @@ def test_a_house_rule_set_to_anything_leaves_a_store_that_opens(value: str) -> N
 # Sizes --------------------------------------------------------------------------------------------
 
 PEAK = """
-import sys, pathlib, resource
+import sys, pathlib, re
 from pourstats.logs import files, workbook
 path = pathlib.Path(sys.argv[1])
 read = workbook.read_workbook if path.suffix == ".xlsx" else files.read_csv
@@ -264,13 +265,16 @@ try:
     print("read")
 except files.UnusableError as error:
     print(error)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+# Not the most that getrusage knows of: that begins with the size of the process that started it.
+status = pathlib.Path("/proc/self/status").read_text()
+print(int(re.search(r"VmHWM:\\s+(\\d+) kB", status)[1]) // 1024)
 """
 
 
 def refused(path: Path, limit: str = "") -> tuple[str, int]:
     """What reading it says in a process of its own, and that process's peak memory in MB."""
-    pytest.importorskip("resource", reason="peak memory is read so only on POSIX systems")
+    if not Path("/proc/self/status").exists():
+        pytest.skip("peak memory is read from /proc, which only Linux has")
     config = path.parent / "pourstats.toml"
     config.write_text(f"[limits]\n{limit}\n")
     done = subprocess.run(
