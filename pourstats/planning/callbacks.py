@@ -29,6 +29,7 @@ from pourstats.learning.callbacks.risk import (
 )
 from pourstats.learning.callbacks.waiting import still_to_come
 from pourstats.learning.callbacks.year import (
+    LEAST_CALLS,
     before_first_winter,
     luck_limits,
     this_year,
@@ -64,6 +65,7 @@ def callback_picture(
     whole = rates(pours)
     found, values = risk(frames, pours, age_limit)
     calls = priced_calls(frames, house)
+    south = (rule(house, "latitude") or 0.0) < 0.0
     picture: dict[str, Any] = {
         "state": _state(whole),
         "level": LEVEL,
@@ -72,12 +74,10 @@ def callback_picture(
         "cost_per_yd3": cost_interval(pours),
         "still_to_come": {
             **still_to_come(pours),
-            "outdoors_before_first_winter": before_first_winter(
-                pours, (rule(house, "latitude") or 0.0) < 0.0
-            ),
+            "outdoors_before_first_winter": before_first_winter(pours, south),
         },
         "time_to_call": time_to_call(pours),
-        "this_year": this_year(pours),
+        "this_year": this_year(pours, south),
         "watch": watch(pours),
         "advice": _advice(found),
         "risk": _risk(found),
@@ -160,12 +160,22 @@ def _advice(found: Risk) -> list[dict[str, Any]]:
         if effect_state(effect) == "cant_tell" and effect.more_pours
     ]
     blank = [e.name for e in found.effects if effect_state(e) == "not_logged"]
-    because = (
-        f"In {found.looks} looks no habit stands out from luck, with {found.called} floors called"
-        " back so far."
-        if found.looks
-        else "Too few floors, or calls, to look for habits yet."
-    )
+    looks = "one look" if found.looks == 1 else f"{found.looks} looks"
+    same = [effect for effect in found.effects if effect_state(effect) == "one_sided"]
+    if found.looks:
+        because = (
+            f"In {looks} no habit stands out from luck, with {found.called} floors called back so"
+            " far."
+        )
+    elif same and found.called >= LEAST_CALLS:
+        habit = HABITS[same[0].name]
+        which = habit.so if same[0].so else habit.otherwise
+        because = (
+            f"There is nothing to compare: all {same[0].so + same[0].not_so} floors that tell were"
+            f" {which}. A few floors done the other way would begin to show."
+        )
+    else:
+        because = "Too few floors, or calls, to look for habits yet."
     empty = sum(effect_state(effect) == "no_sign" for effect in found.effects)
     if empty:
         because += f" In {empty} of them doubled odds are unlikely by now."

@@ -88,11 +88,12 @@ def cost_sentence(picture: Mapping[str, Any]) -> str:
             " for each call; set a wage with `pourstats settings default_pay 30`)."
         )
     span = f" ({_money(cost['p05'])} to {_money(cost['p95'])})" if cost else ""
-    blank = max(whole["callbacks_without_hours"], whole["callbacks_without_cost"])
+    blank = whole["callbacks_part_blank"]
     left = f" {_counted(blank, 'call leaves', 'calls leave')} hours or cost blank." if blank else ""
+    least = "at least " if blank else ""
     return (
-        f"{said} Coming back costs {_money(whole['all_in_cost_per_yd3'])} a yard placed{span},"
-        f" labor in, on {_counted(whole['callbacks'], 'call', 'calls')} and"
+        f"{said} Coming back costs {least}{_money(whole['all_in_cost_per_yd3'])} a yard"
+        f" placed{span}, labor in, on {_counted(whole['callbacks'], 'call', 'calls')} and"
         f" {whole['placed_yd3']:,.0f} yards.{left}"
     )
 
@@ -112,13 +113,21 @@ def year_sentence(year: Mapping[str, Any] | None) -> str:
         "better": "This year is better than luck explains",
         "no_difference": "This year is no different from earlier ones, beyond luck",
     }[year["verdict"]]
+    if year["verdict"] == "no_difference":
+        # Nine times in ten is not sure enough to call a year: it is one look of many.
+        if year["ratio_p05"] > 1.0:
+            told = "This year may be worse, but luck could still explain it"
+        elif year["ratio_p95"] is not None and year["ratio_p95"] < 1.0:
+            told = "This year may be better, but luck could still explain it"
+    if year["before_winter"]:
+        counts += f" ({year['before_winter']} outdoors that wait for their first winter left out)"
     expected = f"at the pace of earlier years it would be {year['expected']:.1f}"
     if year["ratio"] is None:
         return f"{told}: {counts}; {expected}."
     top = "" if year["ratio_p95"] is None else f" to {year['ratio_p95']:.1f}"
     return (
         f"{told}: {counts}; {expected} ({year['ratio']:.1f} times the pace;"
-        f" {year['ratio_p05']:.1f}{top or ' or more'})."
+        f" nine times in ten {year['ratio_p05']:.1f}{top or ' or more'})."
     )
 
 

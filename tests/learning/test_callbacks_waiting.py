@@ -97,6 +97,37 @@ def test_a_year_three_times_as_bad_is_told():
     assert told >= 30
 
 
+def test_calls_at_the_earlier_pace_and_the_ratio_are_of_one_piece():
+    # 40 earlier floors with 4 calls, 40 of this year with 12, all at the same ages: by hand the
+    # earlier pace gives 4, and 12 is 3 times that.
+    day = pd.Timestamp("2031-12-01")
+    ages = np.r_[np.full(40, 700), np.full(40, 300)]
+    call = np.full(80, np.nan)
+    call[:4], call[40:52] = 50.0, 50.0
+    pours = pd.DataFrame(
+        {"date": day - pd.to_timedelta(ages, unit="D"), "age_days": ages, "outdoors": False,
+         "first_call_days": call, "called_back": ~np.isnan(call)}
+    )  # fmt: skip
+    found = this_year(pours)
+    assert found["expected"] == pytest.approx(4.0)
+    assert found["ratio"] == pytest.approx(3.0)
+
+
+def test_floors_before_their_first_winter_are_in_no_year():
+    # Patios that scale in March alone, and a log that ends in December: the last summer's have had
+    # no winter, so nothing is told of them.
+    dates = pd.to_datetime(["2029-06-01"] * 30 + ["2030-06-01"] * 30 + ["2031-06-01"] * 30)
+    latest = pd.Timestamp("2031-12-15")
+    ages = (latest - dates).days.to_numpy()
+    call = np.full(90, np.nan)
+    call[:6], call[30:36] = 280.0, 280.0
+    pours = pd.DataFrame({"date": dates, "age_days": ages, "outdoors": True,
+                          "first_call_days": call, "called_back": ~np.isnan(call)})  # fmt: skip
+    assert this_year(pours) is None
+    indoors = pours.assign(outdoors=[False] * 45 + [True] * 45)
+    assert this_year(indoors) is None or this_year(indoors)["before_winter"] == 30
+
+
 def test_a_young_floor_tells_what_has_shown():
     pours = pours_record(crew(np.random.default_rng(2), 400, Truth(0.2)).frames, {})
     shown = share_shown(pours)

@@ -59,6 +59,7 @@ def rates(pours: pd.DataFrame) -> dict[str, Any]:
         "callbacks_per_1000yd3_p95": _per(1000.0 * call_high, yards),
         "callbacks_without_hours": without_hours,
         "callbacks_without_cost": without_cost,
+        "callbacks_part_blank": int(old["without_either"].sum()),
         "hours_per_yd3": _per(hours, yards) if hours_known else None,
         "cost_per_yd3": _per(cost, yards) if cost_known else None,
         "all_in_cost_per_yd3": _per(all_in, yards) if priced else None,

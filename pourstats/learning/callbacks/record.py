@@ -89,16 +89,21 @@ def pours_record(frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]
     return with_calls(pours, priced_calls(frames, house))
 
 
+BLANKS = ("without_hours", "without_cost", "without_either", "unpriced")
+
+
 def with_calls(pours: pd.DataFrame, calls: pd.DataFrame) -> pd.DataFrame:
     """The pours (columns :data:`AGED`) with what these calls (:func:`priced_calls`) add up to.
 
     Adds callbacks, called_back, first_call_days (from the pour to its first call; NaN without),
     hours, cost_usd (beside labor), labor_usd (hours at burdened pay), each NaN where all calls
-    leave it blank, and how many calls leave hours and cost blank (without_hours, without_cost) or
-    have hours but no pay (unpriced).
+    leave it blank, and how many calls leave hours, cost or either blank (without_hours,
+    without_cost, without_either) or have hours but no pay (unpriced).
     """
     told = calls.assign(
-        without_hours=calls["hours"].isna(), without_cost=calls["cost"].isna()
+        without_hours=calls["hours"].isna(),
+        without_cost=calls["cost"].isna(),
+        without_either=calls["hours"].isna() | calls["cost"].isna(),
     ).groupby("pour_id")
     summed = pd.DataFrame(
         {
@@ -107,11 +112,11 @@ def with_calls(pours: pd.DataFrame, calls: pd.DataFrame) -> pd.DataFrame:
             "hours": told["hours"].sum(min_count=1),
             "cost_usd": told["cost"].sum(min_count=1),
             "labor_usd": told["labor_usd"].sum(min_count=1),
-            **{name: told[name].sum() for name in ("without_hours", "without_cost", "unpriced")},
+            **{name: told[name].sum() for name in BLANKS},
         }
     )
     found = pours[list(AGED)].merge(summed, left_on="pour_id", right_index=True, how="left")
-    for name in ("callbacks", "without_hours", "without_cost", "unpriced"):
+    for name in ("callbacks", *BLANKS):
         found[name] = found[name].fillna(0).astype(int)
     found["called_back"] = found["callbacks"] > 0
     first = (pd.to_datetime(found["first_call"]) - found["date"]).dt.days

@@ -25,15 +25,20 @@ def watched(pours: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     return np.where(called, call, pours["age_days"].to_numpy(float)), called
 
 
-def this_year(pours: pd.DataFrame) -> dict[str, Any] | None:
+def this_year(pours: pd.DataFrame, south: bool = False) -> dict[str, Any] | None:
     """Pours of the latest 365 days against all earlier ones, each watched as long as it was.
 
     Outdoors and indoors are told apart first and then added up, so that a year of more patios isn't
-    taken for a worse one. Returns counts, ``expected`` calls had they come back as the earlier
-    ones, ``ratio`` of the rates with 90 % interval (exact given the calls), ``p_value``, and
-    ``verdict``: worse, better, no_difference or too_early (fewer than five calls in all). None
-    without earlier pours or without any of the year.
+    taken for a worse one. Floors outdoors whose first winter isn't over are left out, as frost has
+    had no turn at them (``before_winter`` of the year's; ``south`` of the equator). Returns counts,
+    ``expected`` calls had they come back at the earlier ones' pace, ``ratio`` of the rates with
+    90 % interval (exact given the calls), ``p_value``, and ``verdict``: worse, better,
+    no_difference or too_early (fewer than five calls in all). None without earlier pours or without
+    any of the year.
     """
+    waiting = winter_ahead(pours, south)
+    before_winter = int((waiting & (pours["age_days"] < YEAR_DAYS)).sum())
+    pours = pours[~waiting]
     new = (pours["age_days"] < YEAR_DAYS).to_numpy()
     if not new.any() or new.all():
         return None
@@ -45,16 +50,20 @@ def this_year(pours: pd.DataFrame) -> dict[str, Any] | None:
         "pours_called_back": int(called[new].sum()),
         "earlier_pours": int((~new).sum()),
         "earlier_called_back": int(called[~new].sum()),
+        "before_winter": before_winter,
     }
     if found is None or found.calls + found.other_calls < LEAST_CALLS:
         return {**counts, "verdict": "too_early", "expected": None, "ratio": None,
                 "ratio_p05": None, "ratio_p95": None, "p_value": None}  # fmt: skip
     sure = found.p_value <= SURE
     more = found.calls > found.expected
+    # The log-rank test's own expectation pools both; the pace is that of the earlier floors alone.
+    even = found.expected / (found.calls + found.other_calls)
+    at_their_pace = found.other_calls * even / (1.0 - even)
     return {
         **counts,
         "verdict": ("worse" if more else "better") if sure else "no_difference",
-        "expected": found.expected,
+        "expected": at_their_pace,
         "ratio": found.ratio,
         "ratio_p05": found.ratio_p05,
         "ratio_p95": found.ratio_p95,
@@ -107,14 +116,18 @@ def before_first_winter(pours: pd.DataFrame, south: bool = False) -> int:
     A winter is over on the first of March (``south`` of the equator of September) that lies at
     least sixty days after the pour. Common practice, no source.
     """
-    waiting = pours[pours["outdoors"] & ~pours["called_back"]]
-    dates = pd.to_datetime(waiting["date"])
-    latest = dates + pd.to_timedelta(waiting["age_days"], unit="D")
+    return int((winter_ahead(pours, south) & ~pours["called_back"]).sum())
+
+
+def winter_ahead(pours: pd.DataFrame, south: bool = False) -> pd.Series:
+    """Whether each floor stands outdoors and its first winter isn't over on the latest day."""
+    dates = pd.to_datetime(pours["date"])
+    latest = dates + pd.to_timedelta(pours["age_days"], unit="D")
     least = dates + pd.Timedelta(days=60)
     month = 9 if south else 3
     year = least.dt.year + (least.dt.month >= month)
     over = pd.to_datetime(pd.DataFrame({"year": year, "month": month, "day": 1}))
-    return int((over > latest).sum())
+    return pours["outdoors"].astype(bool) & (over > latest)
 
 
 def luck_limits(rows: list[dict[str, Any]], share: float | None) -> None:
