@@ -12,7 +12,7 @@ import streamlit as st
 
 from pourstats.logs.choice_words import choice_label
 from pourstats.logs.tables import TABLES
-from pourstats.units import unit_in
+from pourstats.units import unit_sign
 
 FOLDER = Path(__file__).parent / "strings"
 LANGUAGES = {path.stem: path for path in sorted(FOLDER.glob("*.toml"))}
@@ -52,14 +52,9 @@ def word(group: str, value: str) -> str:
     return found or choice_label(value, "es" if language() == "es" else "en")
 
 
-SIGNS = {"percent": "%", "degF": "°F", "degC": "°C", "ft2": "ft²", "m2": "m²", "yd3": "yd³",
-         "m3": "m³"}  # fmt: skip
-
-
 def with_unit(label: str, house: str) -> str:
     """A label with the unit in which its number is asked for, as people write it."""
-    unit = unit_in(house, units())
-    return f"{label} [{SIGNS.get(unit, unit)}]"
+    return f"{label} [{unit_sign(house, units())}]"
 
 
 def reason(text: str) -> str:

@@ -149,6 +149,17 @@ def unit_in(house: str, system: System) -> str:
 
 unit_label = unit_in
 
+_SIGNS = {
+    "percent": "%", "degF": "°F", "degC": "°C", "ft2": "ft²", "m2": "m²", "yd3": "yd³",
+    "m3": "m³", "lb/ft2/h": "lb/ft²/h", "kg/m2/h": "kg/m²/h",
+}  # fmt: skip
+
+
+def unit_sign(house: str, system: System) -> str:
+    """As :func:`unit_in`, but as people write it: ``°F``, ``ft²``."""
+    unit = unit_in(house, system)
+    return _SIGNS.get(unit, unit)
+
 
 def to_system(values: Any, house: str, system: System) -> Any:
     """A number or array in house units, in the unit that the system shows; None stays None."""

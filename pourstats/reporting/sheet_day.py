@@ -93,7 +93,7 @@ def _slab(pour: Mapping[str, Any]) -> list[str]:
     spacing = "" if pour["loads"] == 1 else f", {pour['spacing_min']:g} min apart"
     sawn = "" if not pour["saw"] else _range(pour["saw_done"]) if pour["saw_done"] else "next day"
     return [
-        cut(" ".join(cut(pour[name], 24) for name in ("pour_id", "site") if pour[name]), 40),
+        cut(" ".join(cut(pour[name], 30) for name in ("pour_id", "site") if pour[name]), 50),
         pour["place_start"][11:16],
         f"{pour['loads']}{spacing}",
         _range(pour["place_end"]),

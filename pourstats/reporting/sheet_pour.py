@@ -13,7 +13,7 @@ from pourstats.logs.tables import CREW_TIME, PASSES, POURS, TRUCKS, Table
 from pourstats.reporting.pour import STEPS, without_private
 from pourstats.reporting.sheet import cut, typeset
 from pourstats.reporting.week_sentences import System
-from pourstats.units import to_system, unit_in
+from pourstats.units import to_system, unit_sign
 
 DESCRIBED = (
     "finish", "placement", "base", "reinforcement", "exposure", "wind_felt", "mix", "strength",
@@ -89,7 +89,7 @@ def _cell(
     if column.kind in ("number", "whole"):
         if not column.unit:
             return _number(value)
-        unit = f" {unit_in(column.unit, system)}" if with_unit else ""
+        unit = f" {unit_sign(column.unit, system)}" if with_unit else ""
         return _number(to_system(value, column.unit, system)) + unit
     text = str(value)
     if column.kind in ("choice", "choices"):
@@ -116,7 +116,7 @@ def _table(
     heads = []
     for name in used:
         column = table.column(name)
-        unit = f" [{unit_in(column.unit, system)}]" if column.unit else ""
+        unit = f" [{unit_sign(column.unit, system)}]" if column.unit else ""
         heads.append(column.english + unit)
     ordered = sorted(rows, key=lambda row: str(row.get("pour_start") or row.get("start") or "~"))
     return {
@@ -145,7 +145,7 @@ def _hours(output: Mapping[str, Any], system: System) -> list[str]:
         placed = _number(to_system(output["placed_yd3"], "yd3", system))
         over = output.get("overrun_pct")
         against = f", {over:+.0f}% against the plan" if over is not None else ""
-        lines.append(f"{placed} {unit_in('yd3', system)} placed{against}")
+        lines.append(f"{placed} {unit_sign('yd3', system)} placed{against}")
     return lines
 
 
@@ -166,7 +166,7 @@ def _air(weather: Mapping[str, Any], system: System) -> list[list[str]]:
         else:
             digits = 2 if unit == "lb/ft2/h" else 0
             told = f"{to_system(value, unit, system):.{digits}f}"
-            lines.append([label, f"{told} {unit_in(unit, system)}"])
+            lines.append([label, f"{told} {unit_sign(unit, system)}"])
     return lines
 
 

@@ -308,7 +308,7 @@ def test_a_pours_page_has_its_loads_passes_and_times(season: Store) -> None:
     for pass_ in whole["passes"]:
         assert f"{pass_['start'][11:]} {pass_['end'][11:]}" in text
     assert f"{whole['pour_output']['labor_h']:.1f} labor-hours" in text
-    assert f"{whole['pour_weather']['evaporation_max_lb_ft2_h']:.2f} lb/ft2/h" in text
+    assert f"{whole['pour_weather']['evaporation_max_lb_ft2_h']:.2f} lb/ft²/h" in text
     assert whole["pour"]["notes"] in text
     # 2,880 ft2 = 268 m2, 5 in = 127 mm (NIST SP 811).
     assert "268 m2, 127 mm" in read_back(pour_pdf(whole, "metric"))
@@ -440,3 +440,14 @@ def test_par_of_an_early_week_does_not_call_later_floors_earlier(season: Store) 
         assert f"{pours} other pours" in text
         assert f"{pours} earlier" not in text
     assert "17 earlier pours" in read_back(week_pdf(late))
+
+
+@pytest.mark.parametrize(
+    ("system", "said"),
+    [("us", ("2,880 ft²", "78 °F", "lb/ft²/h", "[yd³]")), ("metric", ("268 m²", "°C", "kg/m²/h"))],
+)
+def test_a_pours_page_writes_units_as_people_do(season: Store, system: Any, said: Any) -> None:
+    text = read_back(pour_pdf(pour_whole(season, "B266"), system))
+    assert not [unit for unit in ("degF", "degC", "ft2", "m2", "yd3") if unit in text]
+    for words in said:
+        assert words in text
