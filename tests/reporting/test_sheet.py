@@ -311,7 +311,7 @@ def test_a_pours_page_has_its_loads_passes_and_times(season: Store) -> None:
     assert f"{whole['pour_weather']['evaporation_max_lb_ft2_h']:.2f} lb/ft²/h" in text
     assert whole["pour"]["notes"] in text
     # 2,880 ft2 = 268 m2, 5 in = 127 mm (NIST SP 811).
-    assert "268 m2, 127 mm" in read_back(pour_pdf(whole, "metric"))
+    assert "268 m², 127 mm" in read_back(pour_pdf(whole, "metric"))
 
 
 @pytest.mark.parametrize("ending", [None, date(2025, 4, 10), date(2025, 5, 1), date(2025, 12, 25)])
