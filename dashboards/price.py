@@ -113,7 +113,7 @@ def price(chosen: tuple[str, ...], head) -> None:
             left.info(say("price.no_rate"))
         right.dataframe(part_rows(job), hide_index=True)
     with st.expander(say("all.as_text")):
-        st.code(bid_text(result), language=None)
+        st.code(bid_text(result, words.units()), language=None)
     if not sets and st.button(say("price.keep")):
         bid_answer(kept.store(), chosen, None, tenths / 10)
         st.success(say("price.kept"))
@@ -128,7 +128,7 @@ def card() -> None:
         look.draw(rate_card_chart(found, words.units(), look.ink()))
         st.dataframe(rate_rows(found, words.units()), hide_index=True)
         with st.expander(say("all.as_text")):
-            st.code(rates_text(found), language=None)
+            st.code(rates_text(found, words.units()), language=None)
 
 
 head = st.container()

@@ -20,6 +20,8 @@ from pourstats.faults import Refusal
 @click.option("--rates", is_flag=True, help="The rate card instead of jobs.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the rate card as csv or xlsx.")  # fmt: skip
+@click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
+              show_default=True, help="Units to show.")  # fmt: skip
 def bid(
     jobs: tuple[str, ...],
     forecast: Path | None,
@@ -27,6 +29,7 @@ def bid(
     sets: tuple[str, ...],
     rates: bool,
     out: Path | None,
+    system: Any,
     store: Path | None,
     as_json: bool,
 ) -> int:
@@ -38,9 +41,9 @@ def bid(
     from pourstats.reporting.bid import bid_text
 
     if rates:
-        return card(rate_card_answer(opened(store)).result, out, as_json)
+        return card(rate_card_answer(opened(store)).result, out, system, as_json)
     answer = bid_answer(opened(store), jobs, forecast, confidence, pairs(sets))
-    printed(answer.result) if as_json else click.echo(bid_text(answer.result), nl=False)
+    printed(answer.result) if as_json else click.echo(bid_text(answer.result, system), nl=False)
     noted(answer.notes)
     return answer.status
 
@@ -54,7 +57,7 @@ def pairs(sets: tuple[str, ...]) -> dict[str, str]:
     return found
 
 
-def card(found: dict[str, Any], out: Path | None, as_json: bool) -> int:
+def card(found: dict[str, Any], out: Path | None, system: Any, as_json: bool) -> int:
     """Print or write the rate card."""
     from pourstats.planning.rates import card_frame
     from pourstats.reporting import tables
@@ -63,12 +66,12 @@ def card(found: dict[str, Any], out: Path | None, as_json: bool) -> int:
 
     if out is not None:
         rows, form = card_frame(found), out.suffix[1:].lower() or "csv"
-        tables.write(rows, "rates", form, "us", out, meanings=card_meanings(found))
+        tables.write(rows, "rates", form, system, out, meanings=card_meanings(found))
         told(f"{len(rows)} rates written to {out}")
     elif as_json:
         printed(found)
     else:
-        click.echo(rates_text(found), nl=False)
+        click.echo(rates_text(found, system), nl=False)
     return 0
 
 

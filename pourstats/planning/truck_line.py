@@ -37,6 +37,8 @@ class Line:
     """Last load empty (draw)."""
     arrived_min: Array
     start_min: Array
+    empty_min: Array
+    """Each load empty (draw x load)."""
 
 
 def line(
@@ -91,4 +93,5 @@ def line(
         end_min=free,
         arrived_min=arrived,
         start_min=start,
+        empty_min=end,
     )

@@ -271,20 +271,24 @@ def _job(
 def _orders(
     yd3: Array, balance: bool, begin: pd.Timestamp, spacing: float, chosen: Line
 ) -> list[dict[str, Any]]:
-    """Each load: yards, when it is due, when it likely runs, how old it is at its end."""
+    """Each load: yards, when it is due (a balance load: likely there), when it likely runs, how old
+    it is at its end."""
     found = []
     for place, yards in enumerate(yd3):
         last = balance and place == yd3.size - 1
-        call = None
+        due, call = spacing * place, None
         if last:
-            # Half of the load before is out: what the forms still take can be seen.
-            call = _clock(begin, float(np.median(chosen.start_min[:, -2])))
+            # Half of the load before is out: what the forms still take can be seen. It comes when
+            # it has been loaded and driven.
+            half = (chosen.start_min[:, -2] + chosen.empty_min[:, -2]) / 2.0
+            call = _clock(begin, float(np.median(half)))
+            due = float(np.median(chosen.arrived_min[:, -1]))
         found.append(
             {
                 "load_no": place + 1,
                 "yd3": round(float(yards), 2),
                 "called": "balance" if last else "ordered",
-                "due": _clock(begin, spacing * place),
+                "due": _clock(begin, due),
                 "call_after": call,
                 "starts": _clock(begin, float(np.median(chosen.start_min[:, place]))),
                 "age_min": plain(quantiles(chosen.age_min[:, place]), 0),

@@ -146,7 +146,9 @@ def patterns_answer(store: Store) -> Answer:
     from pourstats.learning.patterns import patterns
 
     with store.read() as connection:
-        frames = reading.frames(connection, "pours", "passes", "weather", "sites", "crew", "trucks")
+        frames = reading.frames(
+            connection, "pours", "passes", "weather", "sites", "crew", "trucks", "crew_time"
+        )
         house = schema.house(connection)
     return Answer(patterns(frames, house))
 

@@ -39,7 +39,10 @@ def _job(job: Mapping[str, Any], rules: Mapping[str, Any]) -> list[str]:
     site = f", {job['site']}" if job["site"] else ""
     lines = [f"{job['pour_id']}{site} — {begin:%A} {begin.day} {begin:%B}"]
     loads = "one load" if job["loads"] == 1 else f"{job['loads']} loads"
-    apart = "" if job["loads"] == 1 else f", {job['spacing_min']:g} minutes apart"
+    fixed = sum(load["called"] == "ordered" for load in job["order"])
+    apart = "" if fixed < 2 else f", {job['spacing_min']:g} minutes apart"
+    if fixed < job["loads"]:
+        apart += ", the last as a balance load"
     lines.append(f"  Order {job['order_yd3']:g} yd³ in {loads}{apart}.")
     lines.append(
         f"  Plan {job['plan_yd3']:g} yd³; allowance {job['allowance_pct']:g} %"
@@ -48,7 +51,10 @@ def _job(job: Mapping[str, Any], rules: Mapping[str, Any]) -> list[str]:
     )
     for load in job["order"]:
         age = load["age_min"]
-        call = f"  size and call it after {_at(load['call_after'])}" if load["call_after"] else ""
+        call = ""
+        if load["call_after"]:
+            before = f"load {load['load_no'] - 1} is half out"
+            call = f"\n{'':9}size and call it when {before}, about {_at(load['call_after'])}"
         lines.append(
             f"  {_at(load['due']):>6}  load {load['load_no']}  {load['yd3']:5g} yd³"
             f"  unloads about {_at(load['starts'])}"
@@ -63,6 +69,7 @@ def _job(job: Mapping[str, Any], rules: Mapping[str, Any]) -> list[str]:
             f"  Expect ${job['cost_usd']['mean']:.0f}: ${job['idle_usd']:.0f} of people standing,"
             f" ${job['wait_usd']:.0f} billed by the supplier."
         )
+    if fixed > 1:
         lines.append(
             f"  Anything from {job['flat_from_min']:g} to {job['flat_to_min']:g} minutes apart"
             " costs within a twentieth of the least:"
