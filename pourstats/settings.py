@@ -147,9 +147,9 @@ class RuleError(ValueError):
     """A name that is no house rule, or a value that it can't take; the text names the remedy."""
 
 
-def rule_name(name: str) -> str:
-    """The name as it is declared: case, spaces, hyphens and underscores don't matter."""
-    return re.sub(r"[\s_-]+", "_", name.strip().lower())
+def as_declared(word: str) -> str:
+    """A name or a choice as it is declared: case, spaces, hyphens and underscores don't matter."""
+    return re.sub(r"[\s_-]+", "_", word.strip().lower())
 
 
 def parsed(name: str, text: str) -> Value:
@@ -180,7 +180,7 @@ def parsed(name: str, text: str) -> Value:
         if text not in available_timezones():
             raise RuleError(f"{name}: {text!r} is not a time zone; write it as America/Denver")
         return text
-    word = re.sub(r"[\s_-]+", "_", text.lower())
+    word = as_declared(text)
     if word not in rule.choices:
         raise RuleError(f"{name}: {text!r} is not one of {', '.join(rule.choices)}")
     return word

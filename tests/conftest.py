@@ -6,6 +6,7 @@ import csv
 import functools
 import io
 import shutil
+import sys
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -13,8 +14,11 @@ from typing import Any
 
 import pytest
 
+from pourstats import cli
 from pourstats.store.database import Store
-from pourstats.store.loading import Report, load
+from pourstats.store.loading import load
+from pourstats.store.report import Report
+from tests.commands import Answer, Run
 
 POUR = {"pour_id": "A1", "date": "2031-06-03", "site": "Oak", "slab_type": "garage",
         "area": "600", "thickness": "4"}  # fmt: skip
@@ -139,3 +143,22 @@ def full(tmp_path: Path) -> Ledger:
 def shapes() -> dict[str, Any]:
     """What tests in other folders share: row builders and counters."""
     return {"csv_text": csv_text, "tally": tally, "rows": ROWS, "Ledger": Ledger}
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+    """Runs a command in this process as ``pourstats`` would, on a store of its own."""
+    monkeypatch.setenv("POURSTATS_STORE", str(tmp_path / "s.duckdb"))
+    monkeypatch.delenv("POURSTATS_TRACE", raising=False)
+    monkeypatch.chdir(tmp_path)
+
+    def called(*args: object) -> Answer:
+        monkeypatch.setattr(sys, "argv", ["pourstats", *map(str, args)])
+        with pytest.raises(SystemExit) as caught:
+            cli.main()
+        found = capsys.readouterr()
+        assert "Traceback" not in found.err + found.out
+        assert "did not foresee" not in found.err, found.err
+        return Answer(caught.value.code, found.out, found.err)  # type: ignore[arg-type]
+
+    return called

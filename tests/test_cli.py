@@ -6,8 +6,6 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,40 +14,10 @@ import duckdb
 import pytest
 
 from pourstats import cli
+from tests.commands import Run
 
 HEAD = "pour_id,date,site,slab_type,area,thickness"
 GOOD = "A1,2031-06-03,Oak,garage,600,4"
-
-
-@dataclass
-class Answer:
-    """What a command answered."""
-
-    status: int
-    out: str
-    err: str
-
-
-Run = Callable[..., Answer]
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
-    """Runs a command in this process as ``pourstats`` would, on a store of its own."""
-    monkeypatch.setenv("POURSTATS_STORE", str(tmp_path / "s.duckdb"))
-    monkeypatch.delenv("POURSTATS_TRACE", raising=False)
-    monkeypatch.chdir(tmp_path)
-
-    def called(*args: object) -> Answer:
-        monkeypatch.setattr(sys, "argv", ["pourstats", *map(str, args)])
-        with pytest.raises(SystemExit) as caught:
-            cli.main()
-        found = capsys.readouterr()
-        assert "Traceback" not in found.err + found.out
-        assert "did not foresee" not in found.err, found.err
-        return Answer(caught.value.code, found.out, found.err)  # type: ignore[arg-type]
-
-    return called
 
 
 def log(folder: Path, **files: str) -> Path:

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -16,6 +13,7 @@ from pourstats import cli
 from pourstats.cli import exchange
 from pourstats.store import mappings
 from pourstats.store.database import Store
+from tests.commands import Run
 
 STATION = (
     "Backyard station\n\nTime (UTC),Temp,RH %,Wind km/h,Battery\n"
@@ -23,33 +21,10 @@ STATION = (
 )
 
 
-@dataclass
-class Answer:
-    status: int
-    out: str
-    err: str
-
-
-Run = Callable[..., Answer]
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
-    """Runs a command in this process, with nobody at a terminal, on a store of its own."""
-    monkeypatch.setenv("POURSTATS_STORE", str(tmp_path / "s.duckdb"))
-    monkeypatch.chdir(tmp_path)
+@pytest.fixture(autouse=True)
+def station(tmp_path: Path) -> None:
+    """Another program's file, where the commands run."""
     (tmp_path / "station.csv").write_text(STATION, encoding="utf-8")
-
-    def called(*args: object) -> Answer:
-        monkeypatch.setattr(sys, "argv", ["pourstats", *map(str, args)])
-        with pytest.raises(SystemExit) as caught:
-            cli.main()
-        found = capsys.readouterr()
-        assert "Traceback" not in found.err + found.out
-        assert "did not foresee" not in found.err, found.err
-        return Answer(caught.value.code, found.out, found.err)  # type: ignore[arg-type]
-
-    return called
 
 
 def test_it_shows_and_says_what_to_add(run: Run, tmp_path: Path) -> None:

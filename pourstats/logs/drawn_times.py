@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import replace
 
 from pourstats.logs import moments
-from pourstats.logs.cells import quoted
+from pourstats.logs.cell import quoted
 from pourstats.logs.files import MARK, shown
 from pourstats.logs.mapping import FileMapping, Rows, as_number, column_texts
 from pourstats.logs.moments import Moment

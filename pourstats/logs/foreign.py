@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from pourstats.logs import files, limits, weather_files, workbook
-from pourstats.logs.cells import normalized
+from pourstats.logs.cell import normalized
 from pourstats.logs.files import Sheet, UnusableError, shown
 from pourstats.logs.header_words import recognised
 from pourstats.logs.weather_files import Place

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from pourstats.logs.cells import EARLIEST, LATEST, quoted
+from pourstats.logs.cell import quoted
+from pourstats.logs.cells import EARLIEST, LATEST
 from pourstats.logs.files import MARK, shown
 
 Order = Literal["mdy", "dmy", "ymd"]

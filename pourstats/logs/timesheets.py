@@ -9,7 +9,7 @@ import datetime as dt
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 
-from pourstats.logs.cells import normalized, quoted
+from pourstats.logs.cell import normalized, quoted
 from pourstats.logs.drawn_times import drawn_moments, local, written_as
 from pourstats.logs.files import shown
 from pourstats.logs.header_words import tokens

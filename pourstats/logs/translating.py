@@ -13,7 +13,7 @@ import numpy as np
 
 from pourstats.logs import files, moments, timesheets, weather_files
 from pourstats.logs.as_written import AsWritten
-from pourstats.logs.cells import quoted
+from pourstats.logs.cell import quoted
 from pourstats.logs.drawn_times import drawn_moments, instant_of, local, wall_times
 from pourstats.logs.files import Sheet, shown
 from pourstats.logs.mapping import Drawn, FileMapping, Known, Rows, as_number, column_texts

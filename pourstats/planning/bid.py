@@ -25,7 +25,8 @@ from pourstats.learning.hours import (
 )
 from pourstats.learning.hours.features import Array, numbers, words
 from pourstats.learning.hours.structure import PARTS
-from pourstats.logs.cells import Reading, read_cell
+from pourstats.logs.cell import Reading
+from pourstats.logs.cells import read_cell
 from pourstats.logs.tables import TABLES
 from pourstats.planning import bid_lines
 from pourstats.planning.bid_price import HourCost, Price, hour_cost, price_of, rule

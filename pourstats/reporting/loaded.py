@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from pourstats.faults import Fault
-from pourstats.store.loading import Report
+from pourstats.store.report import Report
 
 MOST_SHOWN = 40
 _WIDTH = 96

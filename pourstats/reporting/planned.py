@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourstats.faults import Refusal
-from pourstats.logs.cells import Reading, read_cell
+from pourstats.logs.cell import Reading
+from pourstats.logs.cells import read_cell
 from pourstats.logs.tables import TABLES
 from pourstats.reporting.answers import LEVELS, Answer, asked, kept
 from pourstats.store import forecasts, reading, taps

@@ -11,7 +11,8 @@ import pyarrow as pa
 
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import clocks, files, foreign, intake, workbook
-from pourstats.logs.cells import normalized, quoted
+from pourstats.logs.cell import normalized, quoted
+from pourstats.logs.checked import Checked
 from pourstats.logs.files import shown
 from pourstats.logs.mapping import FileMapping
 from pourstats.logs.tables import SQL_TYPES, TABLES, Table
@@ -147,7 +148,7 @@ def rows_ahead(path: Path, name: str) -> Ahead:
     return _whole(path, checked, table)
 
 
-def _whole(path: Path, checked: intake.Checked, table: Table) -> Ahead:
+def _whole(path: Path, checked: Checked, table: Table) -> Ahead:
     frame = _frame(checked, table)
     faults = [fault for _, fault in checked.faults]
     if checked.read == 0:
@@ -179,7 +180,7 @@ def _sheet(path: Path, table: Table) -> files.Sheet | None:
     return next(iter(named or sheets), None)
 
 
-def _frame(checked: intake.Checked, table: Table) -> pd.DataFrame:
+def _frame(checked: Checked, table: Table) -> pd.DataFrame:
     """Whole rows as a frame with every column of the table; bare times are on the job's date."""
     n = checked.read
     columns = dict(checked.columns)

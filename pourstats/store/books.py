@@ -16,7 +16,7 @@ from pourstats.store.schema import first_row, meta_number, names_json, set_meta
 if TYPE_CHECKING:
     import duckdb
 
-    from pourstats.logs.intake import Checked
+    from pourstats.logs.checked import Checked
 
 
 @dataclass

@@ -11,7 +11,8 @@ import numpy as np
 import pyarrow as pa
 
 from pourstats.logs import clocks, intake
-from pourstats.logs.cells import quoted
+from pourstats.logs.cell import quoted
+from pourstats.logs.checked import Checked
 from pourstats.logs.tables import TABLES, Table
 from pourstats.store import books
 from pourstats.store.comparing import array, bare_clocks
@@ -21,7 +22,7 @@ from pourstats.store.schema import first_row
 if TYPE_CHECKING:
     import duckdb
 
-    from pourstats.store.loading import Report
+    from pourstats.store.report import Report
 
 
 def changed(connection: duckdb.DuckDBPyConnection, change: books.Change, first_seq: int) -> bool:
@@ -198,7 +199,7 @@ def _put_aside(
 
 
 def forget_mended(
-    connection: duckdb.DuckDBPyConnection, change: books.Change, rows: intake.Checked
+    connection: duckdb.DuckDBPyConnection, change: books.Change, rows: Checked
 ) -> None:
     """A row that was set aside from a file and no longer stands there has been mended."""
     open_ones = first_row(

@@ -10,9 +10,9 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pourstats.logs import clocks
-from pourstats.logs.cells import quoted
+from pourstats.logs.cell import quoted
+from pourstats.logs.checked import Checked
 from pourstats.logs.files import shown
-from pourstats.logs.intake import Checked
 from pourstats.logs.tables import Table
 from pourstats.store.comparing import array, bare_clocks, on
 

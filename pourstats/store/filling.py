@@ -18,13 +18,14 @@ import pyarrow as pa
 from pourstats import units
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import forms, stamps
-from pourstats.logs.cells import quoted
+from pourstats.logs.cell import quoted
 from pourstats.logs.files import Sheet
 from pourstats.logs.tables import JOBS, POURS, STAMPS, TABLES, Column, Table
 from pourstats.store import taps
 from pourstats.store.database import Store
-from pourstats.store.loading import Part, Report
+from pourstats.store.loading import Part
 from pourstats.store.previewing import Upload, preview, put_in
+from pourstats.store.report import Report
 from pourstats.store.schema import first_row
 from pourstats.store.tapping import Tap, tap
 

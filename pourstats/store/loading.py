@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, foreign, forms, intake, workbook
-from pourstats.logs.cells import normalized
+from pourstats.logs.cell import normalized
+from pourstats.logs.checked import Checked
 from pourstats.logs.tables import DEPENDENTS, STAMPS, TABLES, Table
 from pourstats.store import books, corrections, lookalikes, mappings, oddities, taps
 from pourstats.store.database import Store
-from pourstats.store.rows import Outcome, store_rows
+from pourstats.store.report import Report
+from pourstats.store.rows import store_rows
 from pourstats.store.schema import first_row
 
 if TYPE_CHECKING:
@@ -22,54 +24,6 @@ if TYPE_CHECKING:
 
 OWN_PAGES = {normalized(name) for name in (forms.ABOUT, forms.ABOUT_DEFECTS)}
 """Sheets that our own workbooks carry for people; not a log table, and no surprise."""
-
-
-@dataclass
-class Report:
-    """What a load did, as `load --json` prints it."""
-
-    tables: dict[str, dict[str, int]] = field(default_factory=dict)
-    set_aside: list[Fault] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-    usable: int = 0
-    unusable: int = 0
-    ways: int = 0
-    """Files of kept mappings among them."""
-
-    def counts(self, table: str) -> dict[str, int]:
-        """The table's counts, begun at nought."""
-        names = ("read", "added", "replaced", "unchanged", "set_aside", "taken_up")
-        return self.tables.setdefault(table, dict.fromkeys(names, 0))
-
-    def add(self, table: str, outcome: Outcome) -> None:
-        """Count the rows of one sheet."""
-        counts = self.counts(table)
-        for name in ("read", "added", "replaced", "unchanged", "set_aside"):
-            counts[name] += getattr(outcome, name)
-        self.set_aside += [fault for _, fault in outcome.faults]
-        self.warnings += outcome.warnings
-
-    @property
-    def rows(self) -> int:
-        """Rows read over all tables."""
-        return sum(counts["read"] for counts in self.tables.values())
-
-    @property
-    def status(self) -> int:
-        """The exit status of the command."""
-        if self.unusable and not self.usable:
-            return 2
-        if self.rows == 0 and not self.unusable and not self.ways:
-            return 1
-        return 3 if self.set_aside else 0
-
-    def as_json(self) -> dict[str, object]:
-        """The contract's shape."""
-        return {
-            "tables": self.tables,
-            "set_aside": [fault.as_json() for fault in self.set_aside],
-            "warnings": self.warnings,
-        }
 
 
 @dataclass
@@ -262,7 +216,7 @@ class Loading:
 
     def store_part(self, part: Part, tables: list[tuple[Table, files.Sheet | None]]) -> None:
         """Read and check a file, then put it into the store in one transaction."""
-        ready: list[intake.Checked] = []
+        ready: list[Checked] = []
         for table, sheet in tables:
             self.progress(f"reading {part.name}" + (f", {sheet.sheet}" if sheet else ""))
             try:
@@ -278,9 +232,7 @@ class Loading:
         with self.store.write() as connection:
             self._store(connection, part, ready)
 
-    def _checked(
-        self, part: Part, table: Table, sheet: files.Sheet | None
-    ) -> intake.Checked | None:
+    def _checked(self, part: Part, table: Table, sheet: files.Sheet | None) -> Checked | None:
         alone = sheet is None
         if sheet is None:
             sheet = files.read_csv(part.path, part.name)
@@ -299,7 +251,7 @@ class Loading:
             return None
         return rows
 
-    def _rows(self, sheet: files.Sheet, table: Table) -> intake.Checked:
+    def _rows(self, sheet: files.Sheet, table: Table) -> Checked:
         if not isinstance(sheet, foreign.Foreign):
             rows = intake.checked(sheet, table)
             if not set(table.required) & set(rows.names) and rows.read:
@@ -313,7 +265,7 @@ class Loading:
         return rows
 
     def _store(
-        self, connection: duckdb.DuckDBPyConnection, part: Part, ready: list[intake.Checked]
+        self, connection: duckdb.DuckDBPyConnection, part: Part, ready: list[Checked]
     ) -> None:
         connection.execute("BEGIN")
         first = self._next_seq(connection)

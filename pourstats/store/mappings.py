@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from pourstats import settings
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, foreign, intake, limits
+from pourstats.logs.checked import Checked
 from pourstats.logs.mapping import FileMapping, Known, file_key, for_file, from_json, is_sound
 from pourstats.logs.tables import TABLES
 from pourstats.logs.translating import translated
@@ -214,7 +215,7 @@ def unclear(sheets: list[foreign.Foreign], kept: dict[str, FileMapping]) -> str 
 
 def checked(
     sheet: foreign.Foreign, kept: dict[str, FileMapping], store: Store
-) -> tuple[intake.Checked, list[str]]:
+) -> tuple[Checked, list[str]]:
     """(a sheet's rows by its mapping, what a load should tell)."""
     mapping = for_file(kept[sheet.signature], sheet.file)
     assert mapping is not None  # else the file was refused

@@ -21,6 +21,7 @@ from pourstats.logs import files
 from pourstats.logs.tables import Table
 from pourstats.store import loading
 from pourstats.store.database import Store
+from pourstats.store.report import Report
 
 BEYOND = "beyond the header"
 """The column of a broken row under which a cell right of the header is shown."""
@@ -49,7 +50,7 @@ class Broken:
 
 def read(store: Store, contents: Mapping[str, bytes]) -> Upload:
     """Files by name → sheets. The names say which log table each holds, as for a load."""
-    report = loading.Report()
+    report = Report()
     with tempfile.TemporaryDirectory() as folder:
         work = loading.Loading(store, report, lambda line: None)
         parts = []
@@ -105,7 +106,7 @@ def _read(work: loading.Loading, part: loading.Part) -> loading.Part:
     return replace(part, tables=tables)
 
 
-def preview(store: Store, upload: Upload) -> loading.Report:
+def preview(store: Store, upload: Upload) -> Report:
     """What :func:`put_in` would do; the store is left as it is."""
     with tempfile.TemporaryDirectory() as folder:
         copy = Store(Path(folder) / "copy.duckdb")
@@ -115,9 +116,9 @@ def preview(store: Store, upload: Upload) -> loading.Report:
         return put_in(copy, upload)
 
 
-def put_in(store: Store, upload: Upload) -> loading.Report:
+def put_in(store: Store, upload: Upload) -> Report:
     """Load the sheets, as a load of their files would."""
-    report = loading.Report(
+    report = Report(
         set_aside=[fault for fault, _ in upload.unusable],
         warnings=list(upload.warnings),
         usable=len(upload.parts),
@@ -134,7 +135,7 @@ def put_in(store: Store, upload: Upload) -> loading.Report:
     return report
 
 
-def broken(upload: Upload, report: loading.Report) -> list[Broken]:
+def broken(upload: Upload, report: Report) -> list[Broken]:
     """The rows that a report set aside, as they were written, sheet by sheet."""
     found = []
     for part in upload.parts:

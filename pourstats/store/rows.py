@@ -8,39 +8,24 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from pourstats.faults import Fault
-from pourstats.logs.cells import quoted
-from pourstats.logs.intake import ARROW_TYPES, Checked
+from pourstats.logs.cell import quoted
+from pourstats.logs.checked import Checked
+from pourstats.logs.intake import ARROW_TYPES
 from pourstats.logs.tables import SQL_TYPES
 from pourstats.store import books
 from pourstats.store.comparing import near, on, same
 from pourstats.store.dating import Dating
+from pourstats.store.report import Outcome
 from pourstats.store.schema import DELETABLE, first_row
 
 if TYPE_CHECKING:
     import duckdb
-
-
-@dataclass
-class Outcome:
-    """What became of the rows of one sheet; read = added + replaced + unchanged + set_aside."""
-
-    read: int = 0
-    added: int = 0
-    replaced: int = 0
-    unchanged: int = 0
-    set_aside: int = 0
-    faults: list[tuple[int, Fault]] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-    moved_pours: list[str] = field(default_factory=list)
-    """Pours whose date or place_start was corrected, so that their rows' bare times move."""
 
 
 def store_rows(

@@ -20,7 +20,7 @@ from pourstats.store.schema import meta_number
 
 def set_rule(store: Store, name: str, value: str) -> None:
     """Set a house rule; an empty value goes back to the default. Raises Refusal."""
-    name = settings.rule_name(name)
+    name = settings.as_declared(name)
     try:
         settings.parsed(name, value)
     except settings.RuleError as error:
@@ -49,7 +49,7 @@ def in_force(store: Store, name: str | None = None) -> dict[str, dict[str, Any]]
     Without a store the defaults. Raises Refusal for a name that is none.
     """
     if name is not None:
-        name = settings.rule_name(name)
+        name = settings.as_declared(name)
         try:
             settings.parsed(name, "")
         except settings.RuleError as error:

@@ -10,7 +10,8 @@ from __future__ import annotations
 import pint
 import pytest
 
-from pourstats.logs.cells import Cell, Reading, read_cell
+from pourstats.logs.cell import Cell, Reading
+from pourstats.logs.cells import read_cell
 from pourstats.logs.files import marked
 from pourstats.logs.tables import TABLES, Column
 

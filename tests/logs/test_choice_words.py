@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from pourstats.logs.cells import UNKNOWN_WORDS, Reading, normalized, read_cell, spanish_choices
+from pourstats.logs.cell import Reading, normalized
+from pourstats.logs.cells import UNKNOWN_WORDS, read_cell, spanish_choices
 from pourstats.logs.choice_words import SPANISH, choice_label, without_accents
 from pourstats.logs.tables import TABLES, Column
 from pourstats.store import reading

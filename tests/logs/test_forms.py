@@ -10,7 +10,8 @@ import pytest
 from pourstats import units
 from pourstats.faults import Refusal
 from pourstats.logs import forms
-from pourstats.logs.cells import Reading, read_cell
+from pourstats.logs.cell import Reading
+from pourstats.logs.cells import read_cell
 from pourstats.logs.files import read_csv
 from pourstats.logs.intake import checked
 from pourstats.logs.tables import TABLES

@@ -11,6 +11,7 @@ import pytest
 
 from pourstats.faults import Refusal
 from pourstats.logs import foreign, intake, moments
+from pourstats.logs.checked import Checked
 from pourstats.logs.mapping import Drawn, FileMapping, Known, from_json
 from pourstats.logs.proposal import Proposal, Wish, answered
 from pourstats.logs.proposing import proposed
@@ -25,7 +26,7 @@ def sheet_of(text: str | bytes, name: str = "station.csv") -> foreign.Foreign:
     return sheet
 
 
-def read(text: str | bytes, wish: Wish = SITE, known: Known | None = None) -> intake.Checked:
+def read(text: str | bytes, wish: Wish = SITE, known: Known | None = None) -> Checked:
     sheet = sheet_of(text)
     found = proposed(sheet, wish, known or Known())
     ours, written = translated(sheet, found.mapping, known or Known())
@@ -38,7 +39,7 @@ def drawn(found: Proposal) -> dict[str, tuple[str, str | None]]:
             if g.ours in found.mapping.columns}  # fmt: skip
 
 
-def values(checked: intake.Checked, name: str) -> list[Any]:
+def values(checked: Checked, name: str) -> list[Any]:
     found: list[Any] = checked.columns[name].to_pylist()
     return found
 

@@ -17,7 +17,8 @@ from pourstats.logs.proposal import Wish
 from pourstats.logs.proposing import proposed
 from pourstats.store import mappings
 from pourstats.store.database import Store
-from pourstats.store.loading import Report, load
+from pourstats.store.loading import load
+from pourstats.store.report import Report
 
 TMY3 = Path(pvlib.__file__).parent / "data" / "703165TY.csv"
 """A TMY3 file that pvlib ships: standard time of UTC−9."""

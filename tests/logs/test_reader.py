@@ -9,6 +9,7 @@ import pyarrow as pa
 import pytest
 
 from pourstats.logs import files, intake
+from pourstats.logs.checked import Checked
 from pourstats.logs.tables import TABLES
 
 HEAD = "pour_id,date,site,slab_type,area,thickness"
@@ -22,15 +23,15 @@ def sheet(text: str | bytes) -> files.Sheet:
     return found
 
 
-def read(text: str | bytes, table: str = "pours") -> intake.Checked:
+def read(text: str | bytes, table: str = "pours") -> Checked:
     return intake.checked(sheet(text), TABLES[table])
 
 
-def column(rows: intake.Checked, name: str) -> list[object]:
+def column(rows: Checked, name: str) -> list[object]:
     return list(rows.columns[name].to_pylist())
 
 
-def reasons(rows: intake.Checked) -> list[tuple[int | None, str | None]]:
+def reasons(rows: Checked) -> list[tuple[int | None, str | None]]:
     return [(fault.line, fault.column) for _, fault in rows.faults]
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pourstats.logs import foreign, intake
+from pourstats.logs.checked import Checked
 from pourstats.logs.mapping import Known
 from pourstats.logs.proposal import Wish
 from pourstats.logs.proposing import proposed
@@ -23,7 +24,7 @@ PLACE = Wish(given={"task": "place"})
 Row = tuple[str | None, str | None, str | None, str | None, str | None]
 
 
-def read(text: str, wish: Wish = PLACE, known: Known = POURS) -> intake.Checked:
+def read(text: str, wish: Wish = PLACE, known: Known = POURS) -> Checked:
     (sheet,) = foreign.sheets(text.encode(), "hours.csv")
     found = proposed(sheet, wish, known)
     assert found.mapping.table == "crew_time"
@@ -32,7 +33,7 @@ def read(text: str, wish: Wish = PLACE, known: Known = POURS) -> intake.Checked:
     return intake.checked(ours, TABLES["crew_time"], written)
 
 
-def rows(checked: intake.Checked) -> list[Row]:
+def rows(checked: Checked) -> list[Row]:
     """The whole rows: pour, worker, task, start, end."""
     columns: list[list[Any]] = [
         checked.columns[name].to_pylist() for name in ("pour_id", "worker", "task", "start", "end")
@@ -43,7 +44,7 @@ def rows(checked: intake.Checked) -> list[Row]:
     ]  # fmt: skip
 
 
-def told(checked: intake.Checked) -> list[tuple[int | None, str | None, str | None]]:
+def told(checked: Checked) -> list[tuple[int | None, str | None, str | None]]:
     return [(f.line, f.column, f.value) for _, f in checked.faults]
 
 

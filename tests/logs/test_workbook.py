@@ -14,6 +14,7 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from pourstats.logs import files, intake, workbook
+from pourstats.logs.checked import Checked
 from pourstats.logs.tables import TABLES
 
 HEAD = ["pour_id", "date", "site", "slab_type", "area", "thickness"]
@@ -70,22 +71,22 @@ def with_shared_text(data: bytes, text: str, declared: str = "") -> bytes:
     return out.getvalue()
 
 
-def pours(data: bytes) -> intake.Checked:
+def pours(data: bytes) -> Checked:
     (page,) = workbook.workbook_sheets(data, "log.xlsx")
     assert isinstance(page, files.Sheet)
     return intake.checked(page, TABLES["pours"])
 
 
-def rows(*cells: Any, head: list[str] | None = None) -> intake.Checked:
+def rows(*cells: Any, head: list[str] | None = None) -> Checked:
     """One pour with more columns: their cells under their names."""
     return pours(saved(book(pours=[HEAD + (head or []), GOOD + list(cells)])))
 
 
-def column(found: intake.Checked, name: str) -> list[Any]:
+def column(found: Checked, name: str) -> list[Any]:
     return list(found.columns[name].to_pylist())
 
 
-def broken(found: intake.Checked) -> list[tuple[int | None, str | None]]:
+def broken(found: Checked) -> list[tuple[int | None, str | None]]:
     return [(fault.line, fault.column) for _, fault in found.faults]
 
 

@@ -16,7 +16,8 @@ from pourstats.faults import Refusal
 from pourstats.store import rules
 from pourstats.store.database import Store
 from pourstats.store.history import delete, undo
-from pourstats.store.loading import Report, load
+from pourstats.store.loading import load
+from pourstats.store.report import Report
 
 HEAD = "pour_id,date,site,slab_type,area,thickness"
 GOOD = "A1,2031-06-03,Oak,garage,600,4"
