@@ -9,6 +9,7 @@ import altair as alt
 
 from pourstats.reporting.bid import LINE_WORDS, PART_WORDS, dollars_text, hours_text, odds_text
 from pourstats.reporting.charts import GREEN, ORANGE, PURPLE, Drawn, dressed, ink, over
+from pourstats.reporting.trucks import fixed_loads, loads_told
 
 
 def finishing_clock(job: Mapping[str, Any], dark: bool = False) -> Drawn:
@@ -135,9 +136,9 @@ def part_rows(job: Mapping[str, Any]) -> list[dict[str, str]]:
 
 
 def truck_spacing(job: Mapping[str, Any], dark: bool = False) -> Drawn | None:
-    """What waiting costs by the spacing of loads; None for a job of one load."""
+    """What waiting costs by the spacing of loads; None where fewer than two are ordered ahead."""
     curve: Sequence[Mapping[str, Any]] = job.get("curve") or []
-    if len(curve) < 2 or job["spacing_min"] is None:
+    if len(curve) < 2 or job["spacing_min"] is None or fixed_loads(job) < 2:
         return None
     page = ink(dark)
     # Beyond three times the least the curve only says "too far apart".
@@ -164,7 +165,7 @@ def truck_spacing(job: Mapping[str, Any], dark: bool = False) -> Drawn | None:
         flat, line, mark.encode(x="x:Q", y="y:Q"), text.encode(x="x:Q", y="y:Q", text="label:N")
     ).properties(height=220, width="container")
     title = (
-        f"{job['pour_id']}: {job['loads']} loads {job['spacing_min']:.0f} minutes apart; anything"
+        f"{job['pour_id']}: {loads_told(job)}; anything"
         f" from {job['flat_from_min']:.0f} to {job['flat_to_min']:.0f} costs about the same"
     )
     reading = "Band: within a twentieth of the least. People standing and truck time together."

@@ -108,13 +108,15 @@ def done_in_day(day: Mapping[str, Any], sawn: bool) -> str:
     return f"{what}: {_tens(chance)}."
 
 
+def loads_apart(pour: Mapping[str, Any]) -> str:
+    """How far apart a planned pour's loads are ordered, and whether the last is called late."""
+    apart = "" if pour["spacing_min"] is None else f", {pour['spacing_min']:g} min apart"
+    return apart + (", the last as balance" if pour["balance"] else "")
+
+
 def _slab(pour: Mapping[str, Any], day: Mapping[str, Any]) -> list[str]:
     site = f", {pour['site']}" if pour["site"] else ""
-    loads = (
-        "one load"
-        if pour["loads"] == 1
-        else f"{pour['loads']} loads, {pour['spacing_min']:g} min apart"
-    )
+    loads = "one load" if pour["loads"] == 1 else f"{pour['loads']} loads{loads_apart(pour)}"
     agreed = " (agreed)" if pour["agreed"] else ""
     own = day["choice"][pour["pour_id"]]
     lines = [f"  {pour['pour_id']}{site}: first load {_at(pour['place_start'])}{agreed}, {loads}"]

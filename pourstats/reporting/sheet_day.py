@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from pourstats.reporting.day import TASKS, person_lines
+from pourstats.reporting.day import TASKS, loads_apart, person_lines
 from pourstats.reporting.sheet import cut, pages, typeset
 from pourstats.reporting.week_sentences import System
 
@@ -90,12 +90,11 @@ def _h(time: str, day: datetime) -> float:
 
 
 def _slab(pour: Mapping[str, Any]) -> list[str]:
-    spacing = "" if pour["loads"] == 1 else f", {pour['spacing_min']:g} min apart"
     sawn = "" if not pour["saw"] else _range(pour["saw_done"]) if pour["saw_done"] else "next day"
     return [
         cut(" ".join(cut(pour[name], 30) for name in ("pour_id", "site") if pour[name]), 50),
         pour["place_start"][11:16],
-        f"{pour['loads']}{spacing}",
+        f"{pour['loads']}{loads_apart(pour)}",
         _range(pour["place_end"]),
         _range(pour["first_pass"]),
         _range(pour["last_pass_end"]),

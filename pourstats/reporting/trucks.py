@@ -34,16 +34,24 @@ def trucks_text(result: Mapping[str, Any]) -> str:
     return "\n\n".join([*blocks, "\n".join(tail)]) + "\n"
 
 
+def fixed_loads(job: Mapping[str, Any]) -> int:
+    """How many of a job's loads are ordered for a fixed time."""
+    return sum(load["called"] == "ordered" for load in job["order"])
+
+
+def loads_told(job: Mapping[str, Any]) -> str:
+    """A job's loads, how far apart they are ordered, and whether the last is called late."""
+    loads = "one load" if job["loads"] == 1 else f"{job['loads']} loads"
+    fixed = fixed_loads(job)
+    apart = "" if fixed < 2 else f", {job['spacing_min']:g} minutes apart"
+    return loads + apart + (", the last as a balance load" if fixed < job["loads"] else "")
+
+
 def _job(job: Mapping[str, Any], rules: Mapping[str, Any]) -> list[str]:
     begin = datetime.fromisoformat(job["order"][0]["due"])
     site = f", {job['site']}" if job["site"] else ""
     lines = [f"{job['pour_id']}{site} — {begin:%A} {begin.day} {begin:%B}"]
-    loads = "one load" if job["loads"] == 1 else f"{job['loads']} loads"
-    fixed = sum(load["called"] == "ordered" for load in job["order"])
-    apart = "" if fixed < 2 else f", {job['spacing_min']:g} minutes apart"
-    if fixed < job["loads"]:
-        apart += ", the last as a balance load"
-    lines.append(f"  Order {job['order_yd3']:g} yd³ in {loads}{apart}.")
+    lines.append(f"  Order {job['order_yd3']:g} yd³ in {loads_told(job)}.")
     lines.append(
         f"  Plan {job['plan_yd3']:g} yd³; allowance {job['allowance_pct']:g} %"
         + (f" from {job['overrun_pours']} pours" if job["overrun_pours"] else " (NRMCA CIP 8)")
@@ -69,7 +77,7 @@ def _job(job: Mapping[str, Any], rules: Mapping[str, Any]) -> list[str]:
             f"  Expect ${job['cost_usd']['mean']:.0f}: ${job['idle_usd']:.0f} of people standing,"
             f" ${job['wait_usd']:.0f} billed by the supplier."
         )
-    if fixed > 1:
+    if fixed_loads(job) > 1:
         lines.append(
             f"  Anything from {job['flat_from_min']:g} to {job['flat_to_min']:g} minutes apart"
             " costs within a twentieth of the least:"

@@ -25,7 +25,7 @@ def plan(worker: str = "JB", site: str = "Oak", days: int = 1) -> dict[str, Any]
     tasks = [{"worker": worker, "pour_id": "A1", "task": task, "start": DAY + start,
               "end": DAY + end, "wait_for": wait} for task, start, end, wait in steps]  # fmt: skip
     pour = {"pour_id": "A1", "site": site, "place_start": DAY + "07:00", "loads": 2,
-            "spacing_min": 25.0, "place_end": spread("08:40", "09:00", "09:30"),
+            "spacing_min": 25.0, "balance": False, "place_end": spread("08:40", "09:00", "09:30"),
             "first_pass": spread("09:40", "10:00", "10:50"), "saw": None, "saw_done": None,
             "last_pass_end": spread("12:30", "13:00", "14:10")}  # fmt: skip
     day = {"date": "2031-06-03", "pours": [pour], "tasks": tasks, "unplanned": [],

@@ -34,7 +34,7 @@ def slab(name: str, rng: np.random.Generator, draws: int = 200, **given) -> Slab
         "starts": tuple(starts), "saw": "early_entry", "saw_h": float(rng.uniform(0.3, 0.8)),
         "trowels": 1, "outdoors": False, "set_up_h": np.full(draws, 0.7),
         "clean_h": np.full(draws, 0.3), "late_h": rng.gamma(1.5, 0.07, draws),
-        "over_usd": np.zeros(draws), "slack_h": np.full(draws, 0.5), "loads": 2,
+        "over_usd": np.zeros(draws), "slack_h": np.full(draws, 0.5), "loads": 2, "balance": False,
         "spacing_min": 40.0, "sunset": 20.0, "grid": grid, "tables": tables,
     }  # fmt: skip
     return Slab(**(values | given))

@@ -97,7 +97,8 @@ def _pour(day: Day, found: Found, slab: int, date: pd.Timestamp) -> dict[str, An
         "chance_window_missed": round(float(out.missed[slab].mean()), 3),
         "done_by": clock(date, one.latest),
         "loads": one.loads,
-        "spacing_min": one.spacing_min if one.loads > 1 else None,
+        "balance": one.balance,
+        "spacing_min": one.spacing_min if one.loads - one.balance > 1 else None,
         "trowels": len(out.trowel_units[slab]),
         "agreed": one.fixed is not None,
     }

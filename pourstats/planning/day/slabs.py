@@ -92,6 +92,8 @@ class Slab:
     slack_h: Array
     """How long the first truck can wait before it is billed."""
     loads: int
+    balance: bool
+    """Whether the last load is sized and called late."""
     spacing_min: float
     sunset: float
     grid: Array
@@ -244,6 +246,7 @@ def slabs_of(
                 over_usd=rules.truck_wait_usd_per_min * queue.over_min,
                 slack_h=np.maximum(rules.free_min_per_yd3 * yd3[0] - first, 0.0) / 60.0,
                 loads=int(yd3.size),
+                balance=balance,
                 spacing_min=float(told[row]["spacing_min"]),
                 sunset=suns[row][1],
                 grid=grids[row],
