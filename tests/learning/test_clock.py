@@ -498,6 +498,57 @@ def test_the_saws_opening_leans_on_the_crews_cuts_as_far_as_they_tell(ratios, lo
     assert (0.12 < spread < 0.25) if late else spread < 0.1
 
 
+@pytest.mark.parametrize("air_f", [50, 70, 90])
+@pytest.mark.parametrize("finish", ["broom", "trowel"])
+def test_an_early_entry_saw_is_no_later_than_a_conventional_one(air_f, finish):
+    """Common practice, no source: that is what it is for. After finishing: 1 h hot to 4 h cold."""
+    from pourstats.learning.clock import saw
+
+    fitted = clock.fit(None)
+    cast = fitted.forecast(job(finish=finish, concrete_temp=float(air_f)), steady(air_f))
+    early, wet = (
+        saw.window_draws(cast, [method], fitted.cuts_earlier, 0)[0][0] for method in saw.METHODS
+    )
+    assert np.all(early <= wet) and np.all(early >= cast.last_h[0])
+    # ACI FAQ 915 on ACI 224.4R-13, from finishing: 1 h hot to about 4 h cold
+    assert 0.9 < np.median(early - cast.last_h[0]) < 4.3
+    # and on ACI 302.1R-15: 4 to 12 h from placing, up to three days when cold (Concrete Construction)
+    assert 4 <= np.median(wet - cast.place_end_h[0]) < 16
+
+
+@pytest.mark.parametrize("slips", [0, 1])
+def test_cuts_after_the_trowel_say_nothing_of_a_broomed_slab(slips):
+    """Trowelled floors cut ten minutes after the last pass, broomed ones after an hour and more."""
+    from pourstats.learning.clock import physics, saw
+
+    science = physics.ready(physics.steady_conditions(70.0))
+    light, n = 8, 38
+    science = physics.Ready(**{**vars(science), "day_f": np.full(n, 70.0)})
+    wait_min = np.r_[np.full(n - light, 10.0), np.linspace(70.0, 110.0, light)]
+    wait_min[n - slips :] = 8.0
+    last = pd.Timestamp("2031-06-01 12:00")
+    pours = pd.DataFrame(
+        {
+            "place_end": last - pd.Timedelta(hours=4), "saw_type": "early_entry",
+            "finish": ["trowel"] * (n - light) + ["broom"] * light,
+            "saw_start": [last + pd.Timedelta(minutes=float(m)) for m in wait_min],
+        }
+    )  # fmt: skip
+    last_h = np.full(n, pd.Timedelta(last - pd.Timestamp(0)).total_seconds() / 3600)
+    found, cuts = saw.own_openings(pours, science, last_h, 1000, 0)
+    assert cuts == {"early_entry": n}
+    # minutes after the last pass at 70 degF, where two hours are printed
+    broomed, trowelled = (
+        120.0 * np.exp(np.median(found[key])) for key in (saw.BROOMED, "early_entry")
+    )
+    assert 55 < broomed < 95
+    assert trowelled < 15
+    # a crew that only trowels leaves the printed time for the broomed slab
+    pours["finish"] = "trowel"
+    only = saw.own_openings(pours, science, last_h, 1000, 0)[0]
+    assert saw.BROOMED not in only
+
+
 def test_concrete_of_a_warm_plant_is_expected_warm():
     """Loads logged at 75 degF in 50 degF air: a job that doesn't say gets the like, not 53."""
     weather = steady(50.0, time=pd.date_range("2031-04-30", periods=72, freq="h"))

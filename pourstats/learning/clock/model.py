@@ -75,7 +75,7 @@ class Clock:
     held_rate: Array
     held_wait_min: Array
     plant: Plant
-    cuts_earlier: dict[saw.Method, Array]
+    cuts_earlier: dict[str, Array]
     cuts: dict[saw.Method, int]
     pours: int
     """Pours whose first pass was learned from."""
