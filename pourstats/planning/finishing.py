@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pourstats.faults import Refusal
 from pourstats.learning import clock
 from pourstats.learning.clock import saw
-from pourstats.learning.clock.conditions import Conditions, hours, number, words
+from pourstats.learning.clock.conditions import SKY_ASSUMED, Conditions, hours, number, words
 from pourstats.learning.draws import LEVELS, plain, quantiles
 from pourstats.planning.cautions import ALWAYS, cautions
 from pourstats.planning.forecast_faults import forecast_faults, lender
@@ -60,7 +60,7 @@ def finishing(
     sawn = saw_words(jobs, frames.get("pours"))
     methods = [_method(word) for word in sawn]
     opening, closing = saw.window_draws(cast, methods, fitted.cuts_earlier, seed)
-    faults = forecast_faults(jobs, forecast, cast.first_h, cast.last_h)
+    faults = forecast_faults(jobs, forecast, cast.first_h, cast.last_h, cast.conditions.told)
     dried = drying(jobs, weather, cast, rules, frames.get("sites"))
     saw_notes = _saw_notes(jobs, sawn)
     told = [
@@ -71,11 +71,10 @@ def finishing(
         for row in range(len(jobs))
     ]  # fmt: skip
     few = fitted.pours < FEW
-    notes = list(cast.conditions.notes)
+    # Of the sky each job says it for itself.
+    notes = [note for note in cast.conditions.notes if note != SKY_ASSUMED]
     if fitted.pours == 0:
-        notes.append(
-            "No pours of your own yet: this rests on published values, so allow for doubt."
-        )
+        notes.append("No pours of your own yet: allow for doubt.")
     elif few:
         own = "one pour" if fitted.pours == 1 else f"{fitted.pours} pours"
         notes.append(f"Only {own} of your own: this rests mostly on published values.")

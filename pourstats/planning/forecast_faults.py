@@ -17,15 +17,16 @@ COARSE_H = 6.0
 
 
 def forecast_faults(
-    jobs: pd.DataFrame, forecast: pd.DataFrame | None, first_h: Array, last_h: Array
+    jobs: pd.DataFrame, forecast: pd.DataFrame | None, first_h: Array, last_h: Array, told: Array
 ) -> list[list[str]]:
     """What to say of the forecast, one list a job; empty where it does.
 
-    ``first_h`` and ``last_h`` are draws (job x draw), hours since 1970.
+    ``first_h`` and ``last_h`` are draws (job x draw), hours since 1970; ``told`` (job) is the share
+    of the first hours that readings reach.
     """
     return [
         _faults(jobs.iloc[[row]], forecast, float(np.median(first_h[row])),
-                float(np.quantile(last_h[row], 0.9)))
+                float(np.quantile(last_h[row], 0.9)), bool(told[row] > 0))
         for row in range(len(jobs))
     ]  # fmt: skip
 
@@ -50,7 +51,7 @@ def lender(forecast: pd.DataFrame) -> str:
 
 
 def _faults(
-    job: pd.DataFrame, forecast: pd.DataFrame | None, first: float, last: float
+    job: pd.DataFrame, forecast: pd.DataFrame | None, first: float, last: float, reached: bool
 ) -> list[str]:
     site, start = words(job, "site")[0], float(hours(job["place_start"])[0])
     if forecast is None or not len(forecast):
@@ -63,7 +64,7 @@ def _faults(
         site = lent
     own = forecast[[name == site for name in named]].sort_values("time")
     time = hours(own["time"])
-    if time[-1] < start or time[0] > start + NEAR_H:
+    if (time[-1] < start and not reached) or time[0] > start + NEAR_H:
         day = f"{pd.Timestamp(round(time[0] * 60.0), unit='m'):%b %d, %Y}"
         end = f"{pd.Timestamp(round(time[-1] * 60.0), unit='m'):%b %d %H:%M}"
         misses = (
@@ -78,7 +79,9 @@ def _faults(
             " what came before."
         )
     if time[-1] < last - 1.0:
-        part = "the first pass" if time[-1] < first else "the later passes and the saw"
+        part = "the later passes and the saw"
+        if time[-1] < first:
+            part = "the first pass" if time[-1] >= start else "the pour"
         said.append(
             f"The forecast ends {_clock(time[-1])}, too early for {part}: its last reading is"
             " carried on."

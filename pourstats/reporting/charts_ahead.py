@@ -22,8 +22,12 @@ def finishing_clock(job: Mapping[str, Any], dark: bool = False) -> Drawn:
         rows.append(_step(f"pass {step['pass_no']}{odds}", step["start"], GREEN))
     rows.append(_step("last pass off", job["last_pass_end"], GREEN))
     if job["saw"]:
-        window = {"p10": job["saw_open_p90"], "p50": None, "p90": job["saw_close_p10"]}
-        rows.append(_step("saw window, safe", window, PURPLE))
+        # From when it surely holds a saw to when it may crack; where these cross, no hour is safe
+        # beforehand, and the bar is the likely window.
+        safe = job["saw_open_p90"] < job["saw_close_p10"]
+        low, high = ("saw_open_p90", "saw_close_p10") if safe else ("saw_open", "saw_close")
+        lane = "saw window, safe" if safe else "saw window, likely"
+        rows.append(_step(lane, {"p10": job[low], "p50": None, "p90": job[high]}, PURPLE))
     rows = [row for row in rows if row["low"] and row["high"]]
     lanes = [row["lane"] for row in rows]
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(ticks=False, domain=False))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from textwrap import wrap
 from typing import Any
@@ -16,7 +16,13 @@ SAWS = {"early_entry": "early entry", "conventional": "wet saw"}
 def finishing_text(result: Mapping[str, Any]) -> str:
     """What `pourstats finishing` prints, from the dict that `planning.finishing` gives."""
     jobs = result["jobs"]
-    blocks = ["\n".join(_job(job)) for job in jobs]
+    notes: dict[str, list[str]] = {}
+    for job in jobs:
+        for note in job["notes"]:
+            notes.setdefault(note, []).append(job["pour_id"])
+    # What several slabs share is said once, below them all.
+    shared = {note: ids for note, ids in notes.items() if len(ids) > 1}
+    blocks = ["\n".join(_job(job, shared)) for job in jobs]
     cautions: dict[tuple[str, ...], list[str]] = {}
     for job in jobs:
         for caution in job["cautions"]:
@@ -37,7 +43,11 @@ def finishing_text(result: Mapping[str, Any]) -> str:
     else:
         base = "From published values only."
     tail = [base + " Ranges hold eight days in ten."]
-    tail += [line for note in result["notes"] for line in wrap(str(note), WIDTH)]
+    said = [
+        ("" if len(ids) == len(jobs) else ", ".join(ids) + ": ") + note
+        for note, ids in shared.items()
+    ]
+    tail += [line for note in [*said, *result["notes"]] for line in wrap(str(note), WIDTH)]
     return "\n\n".join([*blocks, "\n".join(tail)]) + "\n"
 
 
@@ -45,7 +55,7 @@ def _mark(text: str) -> list[str]:
     return wrap(text, WIDTH, initial_indent="  ! ", subsequent_indent="    ")
 
 
-def _job(job: Mapping[str, Any]) -> list[str]:
+def _job(job: Mapping[str, Any], shared: Collection[str]) -> list[str]:
     start = datetime.fromisoformat(job["place_start"])
     site = f", {job['site']}" if job["site"] else ""
     lines = [f"{job['pour_id']}{site} — {start:%A} {start.day} {start:%B}"]
@@ -67,12 +77,14 @@ def _job(job: Mapping[str, Any]) -> list[str]:
     def between(spread: Mapping[str, str | None]) -> str:
         return f"{at(spread['p10'])} to {at(spread['p90'])}"
 
-    since = job["since_placed_min"]["p50"]
     first = job["first_pass"]
+    # What the two printed times make; the middle of the difference can be another, even in sign.
+    since = _minutes_between(job["place_end"], first["p50"])
     row(job["place_start"], "first concrete")
     row(job["place_end"], "placed")
     ends, last_end = "", job["last_placed_end"]
-    if last_end and _minutes_between(first["p50"], last_end["p50"]) >= WORTH_A_ROW_MIN:
+    behind = _minutes_between(first["p50"], last_end["p50"]) if last_end else None
+    if behind is not None and behind >= WORTH_A_ROW_MIN:
         ends = f"end placed last: {at(last_end['p50'])}, {between(last_end)}"
     row(first["p50"], "first pass", f"{between(first)}, {_length(since)}", ends)
     for step in job["passes"][1:]:
@@ -94,8 +106,9 @@ def _job(job: Mapping[str, Any]) -> list[str]:
     lines.append(done + ".")
     dries = job["evaporation_lb_ft2_h"]
     if dries["mean"] is not None:
+        most = f", up to {dries['max']:.2f}" if round(dries["max"] - dries["mean"], 2) else ""
         lines.append(
-            f"  Drying {dries['mean']:.2f} lb/ft²/h, up to {dries['max']:.2f}"
+            f"  Drying {dries['mean']:.2f} lb/ft²/h{most}"
             " (±40 %; caution from 0.1, precautions from 0.2)."
         )
     found = job["set_h"]
@@ -104,12 +117,14 @@ def _job(job: Mapping[str, Any]) -> list[str]:
             f"  Set of a plain mix at {found['at_f']:.0f} °F: {found['final']:.1f} h by maturity,"
             f" {found['printed']:.1f} h by the trade's table."
         )
-    for note in job["notes"]:
+    for note in [note for note in job["notes"] if note not in shared]:
         lines += ["  " + line for line in wrap(note, WIDTH - 2)]
     return lines
 
 
-def _minutes_between(first: str, last: str) -> float:
+def _minutes_between(first: str | None, last: str | None) -> float | None:
+    if first is None or last is None:
+        return None
     span = datetime.fromisoformat(last) - datetime.fromisoformat(first)
     return span.total_seconds() / 60.0
 
@@ -117,11 +132,11 @@ def _minutes_between(first: str, last: str) -> float:
 def _length(minutes: float | None) -> str:
     if minutes is None:
         return "length unknown"
-    if minutes < 0:
-        return f"{-minutes:.0f} min before placing is done"
-    whole, rest = divmod(round(minutes / 5) * 5, 60)
+    whole, rest = divmod(round(abs(minutes) / 5) * 5, 60)
+    if not whole and not rest:
+        return "as placing ends"
     text = f"{whole} h {rest:02d}" if whole else f"{rest} min"
-    return f"{text} after placing"
+    return f"{text} before placing ends" if minutes < 0 else f"{text} after placing"
 
 
 def _tens(chance: float) -> str:

@@ -170,6 +170,24 @@ def test_a_forecast_of_another_month_is_not_used():
     assert one(forecast=far)["since_placed_min"] == one(forecast=pd.DataFrame())["since_placed_min"]
 
 
+def test_a_forecast_that_ends_just_before_the_pour_is_carried_on_and_said_so():
+    """Its last reading, two hours old, is what the answer rests on; no mild day is made up."""
+    late = jobs(place_start=DAY + pd.Timedelta(hours=20))
+    cold, warm = (one(late, weather(hours=43, air_temp=air)) for air in (50.0, 90.0))
+    assert cold["since_placed_min"]["p50"] > 1.3 * warm["since_placed_min"]["p50"]
+    assert any("ends Tue 18:00, too early for the pour" in note for note in cold["notes"])
+    assert not any("mild day" in note for note in cold["notes"])
+
+
+def test_under_a_roof_nobody_asks_for_the_sun():
+    result = finishing(jobs(exposure="indoors"), weather(sun=np.nan), None, {})
+    assert not [n for n in result["notes"] + result["jobs"][0]["notes"] if "sun" in n]
+    outdoors = finishing(jobs(exposure="sun"), weather(sun=np.nan), None, {})
+    # of the sky once, of the latitude once
+    assert finishing_text(outdoors).count("40 percent covered") == 1
+    assert finishing_text(outdoors).count("latitude") == 1
+
+
 def test_rain_while_it_is_soft_is_told_and_later_rain_is_not():
     rain = np.zeros(72)
     rain[24 + 10] = 0.15  # at ten, three hours after first concrete
@@ -223,6 +241,43 @@ def test_it_reads_at_five_in_the_morning():
     assert max(len(line) for line in text.splitlines()) <= 100
     clocks = [line.split()[0] for line in text.splitlines() if line[2:11].strip().endswith("0")]
     assert clocks == sorted(clocks)
+
+
+@pytest.mark.parametrize(
+    ("first", "words"),
+    [("09:05", "1 h 20 after placing"), ("07:30", "15 min before placing ends"),
+     ("05:35", "2 h 10 before placing ends"), ("07:46", "as placing ends")],
+)  # fmt: skip
+def test_the_delay_is_that_of_the_two_printed_times(first, words):
+    """The middle of a difference needn't be the difference of the middles, even in sign."""
+    result = finishing(jobs(), weather(), None, {})
+    told = result["jobs"][0]
+    told["place_end"] = "2031-07-08T07:45"
+    told["first_pass"] = dict.fromkeys(told["first_pass"], f"2031-07-08T{first}")
+    told["since_placed_min"] = dict.fromkeys(told["since_placed_min"], 10.0)
+    line = next(ln for ln in finishing_text(result).splitlines() if "first pass" in ln)
+    assert line.split(", ")[-1] == words
+
+
+def test_what_two_slabs_share_is_said_once():
+    two = pd.concat([jobs(), jobs(pour_id="B2"), jobs(pour_id="B3", exposure="indoors")])
+    text = finishing_text(finishing(two, weather(sun=np.nan), None, {}))
+    assert text.count("neither sun nor cloud") == 1
+    assert "B1, B2: The forecast has neither sun nor cloud" in text
+
+
+@pytest.mark.parametrize(("closes", "lane"), [("22:00", "safe"), ("13:00", "likely")])
+def test_the_charts_saw_bar_never_runs_backwards(closes, lane):
+    """Where the slab may crack before it surely holds a saw, no window is safe beforehand."""
+    from pourstats.reporting.charts_ahead import finishing_clock
+
+    told = one() | {
+        "saw_open": "2031-07-08T13:30", "saw_open_p90": "2031-07-08T15:00",
+        "saw_close": "2031-07-08T22:30", "saw_close_p10": f"2031-07-08T{closes}",
+    }  # fmt: skip
+    words = finishing_clock(told).words
+    bar = words.split(f"saw window, {lane}: ")[1].split(";")[0]
+    assert bar == {"safe": "15:00–22:00", "likely": "13:30–22:30"}[lane]
 
 
 def test_a_caution_of_two_slabs_is_said_once():

@@ -27,6 +27,7 @@ morning (7 to 12 o'clock, April to October at 40 degrees north). No source; the 
 USUAL_NOON_SUN = 600.0
 REACH_H = 3.5
 """A reading counts for a moment at most this far away (the log allows 3 h between readings)."""
+SKY_ASSUMED = "The weather gives neither sun nor cloud: a sky 40 percent covered is assumed."
 LEAD_FREE_MIN = 45.0
 """A slab placed within this is ready as one piece; beyond it the first end is ready sooner."""
 LEAD_SHARE = 0.6
@@ -158,13 +159,16 @@ def conditions(
     ground = np.full(count, np.nan)
     notes: list[str] = []
     if weather is not None and len(weather) and count:
-        places = np.array(words(frame, "site"))
+        places, exposure = (np.array(words(frame, name)) for name in ("site", "exposure"))
         by_site = {str(site): own for site, own in weather.groupby("site", sort=False)}
         for site in np.unique(places):
             rows = np.flatnonzero((places == site) & ~np.isnan(start))
             if site not in by_site or rows.size == 0:
                 continue
-            own = readings(by_site[site], _where(site, sites, house), notes)
+            # Under a roof nobody asks for the sun.
+            open_air = np.any(exposure[rows] != "indoors")
+            said = notes if open_air else []
+            own = readings(by_site[site], _where(site, sites, house), said)
             near = _distance(own["time"], moments[rows]) <= REACH_H
             known = np.any(near, axis=1, keepdims=True)
             for name in USUAL:
@@ -229,9 +233,7 @@ def readings(
         sun = np.where(blank, _reckoned_sun(own["time"], covered, place), sun)
     if blank.any():
         if np.isnan(cloud[blank]).any():
-            notes.append(
-                "The weather gives neither sun nor cloud: a sky 40 percent covered is assumed."
-            )
+            notes.append(SKY_ASSUMED)
         if place is None:
             notes.append("No latitude is known: the sun is reckoned for 40 degrees north.")
     return {

@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 Method = Literal["early_entry", "conventional"]
 METHODS: tuple[Method, ...] = ("early_entry", "conventional")
 LIGHT = ("broom", "float")
-"""Finishes done while the slab is soft still. A floor that is trowelled for hours has an early-entry
-saw waiting for the trowel, so a cut right after its last pass says nothing of a broomed slab."""
+"""Finishes done while the slab is soft still. On a floor that is trowelled for hours the saw waits
+for the trowel, so a cut right after its last pass says nothing of a broomed slab."""
 BROOMED = "early_entry, light finish"
 """Under which the openings of early-entry cuts after a light finish are kept apart."""
 
@@ -101,7 +101,8 @@ def own_openings(
 ) -> tuple[dict[str, Array], dict[Method, int]]:
     """Log time by which a crew's opening lies off the published one (draw), and the cuts behind it.
 
-    By method, early-entry cuts after a light finish under :data:`BROOMED`; cuts by method. No cut comes before the opening, bar a slab's own scatter; how long after, is the crew's way
+    By method, early-entry cuts after a light finish under :data:`BROOMED`; cuts by method. No cut
+    comes before the opening, bar a slab's own scatter; how long after, is the crew's way
     (:data:`LATER_IN`). Cuts that lie close together show the opening, cuts of the next morning
     hardly bound it (:data:`BY_THE_CLOCK`). Methods without cuts are not in it.
     """
