@@ -101,7 +101,7 @@ def _people(slab: Slab) -> list[Caution]:
     if index >= heat_stress.SCREEN_F:
         band = heat_stress.heat_band(index)
         rest = "; 15 minutes' rest in two hours" if index >= heat_stress.HIGH_F else ""
-        sun = "" if slab.inside else ", and full sun adds up to 15"
+        sun = "" if slab.inside else ", and full sun makes it up to 15 °F more"
         found.append(
             {
                 "do": f"Water, shade and a watchful eye for each other{rest}. New people start"
@@ -134,7 +134,8 @@ def _drying(slab: Slab) -> list[Caution]:
             {
                 "do": "Have windbreak, fog or evaporation retarder there; cure at once. Don't"
                 " sprinkle water to trowel it in.",
-                "because": f"Drying up to {most:.2f} lb/ft²/h (±40 %), over 0.2: plastic cracks.",
+                "because": f"Drying up to {most:.2f} lb/ft²/h (±40 %), over 0.2 lb/ft²/h: plastic"
+                " cracks.",
                 "source": "Uno 1998; ACI 305R, NRMCA CIP 5; doubt by Hover 2020",
             }
         )
@@ -142,7 +143,7 @@ def _drying(slab: Slab) -> list[Caution]:
         found.append(
             {
                 "do": "Keep evaporation retarder and curing at hand.",
-                "because": f"Drying up to {most:.2f} lb/ft²/h (±40 %), over 0.1.",
+                "because": f"Drying up to {most:.2f} lb/ft²/h (±40 %), over 0.1 lb/ft²/h.",
                 "source": "Uno 1998; FHWA-HRT-05-038; doubt by Hover 2020",
             }
         )
@@ -209,13 +210,13 @@ def _cold_and_hot(slab: Slab) -> list[Caution]:
     if slab.air_low_f < 40:
         put_off = "Put it off, or enclose and heat it; k" if slab.slab_f < 35 else "K"
         cools = slab.slab_f < least - 5
-        own = f", the slab to {slab.slab_f:.0f} as it waits for the first pass" if cools else ""
+        own = f", the slab to {slab.slab_f:.0f} °F as it waits for the first pass" if cools else ""
         found.append(
             {
                 "do": f"{put_off}eep the concrete at {least} °F or more; blankets ready; nothing on"
                 " frozen ground.",
                 "because": f"Air down to {slab.air_low_f:.0f} °F{own}: slow set, and fresh"
-                " concrete freezes below about 25.",
+                " concrete freezes below about 25 °F.",
                 "source": "ACI 306R; NRMCA CIP 27",
             }
         )
@@ -232,7 +233,7 @@ def _cold_and_hot(slab: Slab) -> list[Caution]:
         found.append(
             {
                 "do": "Refuse or cool the load, unless the specification allows more.",
-                "because": f"Concrete of {slab.concrete_f:.0f} °F; the usual limit is 95.",
+                "because": f"Concrete of {slab.concrete_f:.0f} °F; the usual limit is 95 °F.",
                 "source": "ACI 301-20, ACI 305.1",
             }
         )

@@ -365,7 +365,7 @@ def _job_notes(job: pd.Series, ordered: Mapping[str, Any], yd3: Array, balance: 
     if ordered["ordered_already"] and ordered["advised_yd3"] > ordered["order_yd3"] + 0.2:
         notes.append(
             f"Ordered {ordered['order_yd3']:g} yd3; plan and allowance come to"
-            f" {ordered['advised_yd3']:g}."
+            f" {ordered['advised_yd3']:g} yd3."
         )
     if balance and yd3[-1] < 1.0:
         notes.append(
