@@ -108,8 +108,8 @@ def _job(job: Mapping[str, Any], shared: Collection[str]) -> list[str]:
     if dries["mean"] is not None:
         most = f", up to {dries['max']:.2f}" if round(dries["max"] - dries["mean"], 2) else ""
         lines.append(
-            f"  Drying {dries['mean']:.2f} lb/ft²/h{most}"
-            " (±40 %; caution from 0.1, precautions from 0.2)."
+            f"  Drying {dries['mean']:.2f}{most} lb/ft²/h (±40 %); caution from 0.1 lb/ft²/h,"
+            " precautions from 0.2 lb/ft²/h."
         )
     found = job["set_h"]
     if found["printed"] is not None and not 50 <= found["at_f"] <= 80:
