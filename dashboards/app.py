@@ -24,20 +24,26 @@ ROLE = gate.role()
 START = "week" if ROLE == "office" else "log"
 
 
-def page_of(name: str, file: str) -> st.Page:
+def page_of(name: str, file: str, first: bool = False, hidden: bool = False) -> st.Page:
     """The page, or what stands in its place for somebody who may not see it."""
+    place = "start" if first else name
     if ROLE is None:
-        return st.Page(gate.ask, title="pourstats", url_path=name, default=name == START)
+        return st.Page(gate.ask, title="pourstats", url_path=place, default=first)
     if ROLE == "crew" and name not in gate.CREW_PAGES:
-        return st.Page(gate.closed, title="pourstats", url_path=name, visibility="hidden")
+        return st.Page(gate.closed, title="pourstats", url_path=place, visibility="hidden")
     title = words.say(f"nav.{name}")
-    return st.Page(file, title=title, url_path=name, default=name == START)
+    seen = "hidden" if hidden else "visible"
+    return st.Page(file, title=title, url_path=place, default=first, visibility=seen)
 
 
-page = st.navigation(
-    [page_of(name, file) for name, file in NAMES.items()],
-    position="hidden" if ROLE is None else "top",
-)
+def pages() -> list[st.Page]:
+    """Every page. The start page has the bare address, and by its own name a second one: a phone
+    keeps ``/log?pour=…``, whoever opens it next."""
+    found = [page_of(name, file, first=name == START) for name, file in NAMES.items()]
+    return [*found, page_of(START, NAMES[START], hidden=True)]
+
+
+page = st.navigation(pages(), position="hidden" if ROLE is None else "top")
 st.session_state.role = ROLE
 words.switches()
 look.run(page)

@@ -3,7 +3,7 @@
 import kept
 import look
 import streamlit as st
-from words import say
+from words import amounts, say, units
 
 from pourstats.reporting.callbacks import (
     SHOWN_BY,
@@ -22,22 +22,24 @@ def show() -> None:
     if picture["state"] == "no_pours":
         look.empty(say("nav.callbacks"))
         return
-    look.answer(say("nav.callbacks"), cost_sentence(picture))
+    look.answer(say("nav.callbacks"), amounts(cost_sentence(picture)))
     told = (year_sentence(picture["this_year"]), run_sentence(picture["watch"]),
             coming_sentence(picture))  # fmt: skip
     for line in told:
         if line:
-            st.write(look.plain(line))
+            st.write(look.plain(amounts(line)))
     st.subheader(say("callbacks.do"), anchor=False)
     for advice in picture["advice"]:
-        st.markdown(f"- **{look.plain(advice['do'])}** {look.plain(advice['because'])} "
+        do, because = amounts(advice["do"]), amounts(advice["because"])
+        st.markdown(f"- **{look.plain(do)}** {look.plain(because)} "
                     f"({look.plain(advice['source'])})")  # fmt: skip
     groups = [name for name in picture["by"] if name in SHOWN_BY]
     if groups:
         st.subheader(say("callbacks.by"), anchor=False)
         by = st.pills(say("callbacks.by"), groups, default=groups[0], required=True,
-                      format_func=SHOWN_BY.get, label_visibility="collapsed")  # fmt: skip
-        drawn = callback_groups(picture, by, look.ink())
+                      label_visibility="collapsed",
+                      format_func=lambda name: SHOWN_BY[name].partition(", lb")[0])  # fmt: skip
+        drawn = callback_groups(picture, by, units(), look.ink())
         look.draw(drawn)
         if drawn is None:
             st.write(say("callbacks.one_group"))

@@ -4,7 +4,7 @@ import ahead
 import kept
 import look
 import streamlit as st
-from words import say
+from words import amounts, say, units
 
 from pourstats.reporting.answers import finishing_answer
 from pourstats.reporting.charts_ahead import cautions_of, finishing_clock
@@ -26,13 +26,13 @@ def clock(head) -> None:
         drawn = [finishing_clock(job, look.ink()) for job in answer.result["jobs"]]
         look.answer(say("nav.finishing"), drawn[0].title)
     for note in answer.notes:
-        st.warning(look.plain(note))
+        st.warning(look.plain(amounts(note)))
     for each in drawn:
         look.draw(each)
     for line in cautions_of(answer.result):
-        st.markdown(f"- {look.plain(line)}")
+        st.markdown(f"- {look.plain(amounts(line))}")
     with st.expander(say("all.as_text")):
-        st.code(finishing_text(answer.result), language=None)
+        st.code(amounts(finishing_text(answer.result)), language=None)
 
 
 def past() -> None:
@@ -44,10 +44,11 @@ def past() -> None:
     st.subheader(say("finishing.past"), anchor=False)
     for name in ("first_pass", "gaps"):
         if found[name]["says"]:
-            st.write(look.plain(found[name]["says"]))
-        look.draw(weather_effects(found, name, look.ink()))
+            st.write(look.plain(amounts(found[name]["says"])))
+        look.draw(weather_effects(found, name, units(), look.ink()))
     for advice in found["start_earlier"]:
-        st.markdown(f"- **{look.plain(advice['do'])}** {look.plain(advice['because'])}")
+        do, because = amounts(advice["do"]), amounts(advice["because"])
+        st.markdown(f"- **{look.plain(do)}** {look.plain(because)}")
 
 
 clock(st.container())

@@ -6,7 +6,7 @@ import look
 import streamlit as st
 import tapping
 import words
-from words import say
+from words import amounts, say
 
 from pourstats.reporting.charts_day import day_chart
 from pourstats.reporting.day import plan_text
@@ -27,10 +27,10 @@ with head:
     look.answer(say("nav.plan"), "; ".join(titles) or say("plan.answer"))
 if answer is not None:
     for note in answer.notes:
-        st.warning(look.plain(note))
+        st.warning(look.plain(amounts(note)))
     for day, each in zip(answer.result["days"], drawn, strict=True):
         for out in day["unplanned"]:
-            st.warning(look.plain(say("plan.unplanned", reason=out["reason"])))
+            st.warning(look.plain(say("plan.unplanned", reason=amounts(out["reason"]))))
         look.draw(each)
     file = ahead.folder() / "day.ics"
     write_calendar(kept.store(), answer.result, file)
@@ -38,7 +38,7 @@ if answer is not None:
         st.download_button(say("plan.calendar"), file.read_bytes(), "day.ics", "text/calendar")
     # The sheet's text names what the second best plan costs more: the office's alone.
     if st.session_state.get("role") == "office":
-        text = plan_text(answer.result)
+        text = amounts(plan_text(answer.result))
         with st.container(horizontal=True):
             st.download_button(say("plan.pdf"), lambda: day_pdf(answer.result, words.units()),
                                "day.pdf", "application/pdf", on_click="ignore")  # fmt: skip

@@ -108,7 +108,7 @@ def one(pour_id: str) -> None:
     text = pour_text(found, units)
     st.button(say("record.back"), on_click=choose, args=(None,))
     look.answer(say("nav.record"), text.splitlines()[0])
-    look.draw(pour_day(found, look.ink()))
+    look.draw(pour_day(found, units, look.ink()))
     look.draw(pour_weather(found, kept.frame(kept.needed(), "weather"), units, look.ink()))
     st.code("\n".join(text.splitlines()[1:]).strip(), language=None)
     st.download_button(say("record.pdf"), lambda: pour_pdf(found, units), f"pour_{pour_id}.pdf",

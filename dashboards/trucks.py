@@ -4,7 +4,7 @@ import ahead
 import kept
 import look
 import streamlit as st
-from words import say
+from words import amounts, say
 
 from pourstats.reporting.answers import trucks_answer
 from pourstats.reporting.charts_ahead import truck_spacing, waits_sentence
@@ -48,9 +48,9 @@ with head:
     look.answer(say("nav.trucks"), told or past_waits_sentence(so_far()) or say("trucks.answer"))
 if answer is not None:
     for note in answer.notes:
-        st.warning(look.plain(note))
+        st.warning(look.plain(amounts(note)))
     for job in answer.result["jobs"]:
         look.draw(truck_spacing(job, look.ink()))
     with st.expander(say("all.as_text")):
-        st.code(trucks_text(answer.result), language=None)
+        st.code(amounts(trucks_text(answer.result)), language=None)
 past()

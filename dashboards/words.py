@@ -12,6 +12,7 @@ import streamlit as st
 
 from pourstats.logs.choice_words import choice_label
 from pourstats.logs.tables import TABLES
+from pourstats.reporting.amounts import in_system
 from pourstats.units import unit_sign
 
 FOLDER = Path(__file__).parent / "strings"
@@ -38,6 +39,11 @@ def language() -> str:
 def units() -> str:
     """The unit system chosen: us or metric."""
     return st.session_state.get("units", "us")
+
+
+def amounts(text: str) -> str:
+    """A finished text, its amounts in the units chosen."""
+    return in_system(text, units())
 
 
 def say(name: str, /, **values: object) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import altair as alt
 
+from pourstats.reporting.amounts import in_system
 from pourstats.reporting.charts import GREEN, ORANGE, PURPLE, Drawn, dressed, ink, over
 from pourstats.reporting.week_words import number_text
 from pourstats.units import System, to_system, unit_in
@@ -15,13 +16,13 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def pour_day(found: Mapping[str, Any], dark: bool = False) -> Drawn | None:
+def pour_day(found: Mapping[str, Any], system: System = "us", dark: bool = False) -> Drawn | None:
     """The pour's day: crew, loads, placing, passes, saw, each a bar on one line of time.
 
     ``found`` is what :func:`pourstats.reporting.pour.pour_whole` gives. None without any time.
     """
     page = ink(dark)
-    bars = _bars(found)
+    bars = _bars(found, system)
     if not bars:
         return None
     lanes = list(dict.fromkeys(bar["lane"] for bar in bars))
@@ -82,14 +83,15 @@ def _title(found: Mapping[str, Any]) -> str:
     return ", ".join(parts).capitalize() if parts else "The day as it was logged"
 
 
-def _bars(found: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _bars(found: Mapping[str, Any], system: System) -> list[dict[str, Any]]:
     pour = found["pour"]
     bars = [_bar("crew on site", pour.get("crew_in"), pour.get("crew_out"))]
     for number, load in enumerate(found["trucks"], 1):
-        volume = f"{load['volume']:g} yd3" if load.get("volume") is not None else ""
+        volume = load.get("volume")
+        told = "" if volume is None else in_system(f"{volume:g} yd³", system)
         start = load.get("arrived") or load.get("pour_start")
         end = load.get("left") or load.get("pour_end")
-        bars.append(_bar(f"load {number}", start, end, volume))
+        bars.append(_bar(f"load {number}", start, end, told))
     bars.append(_bar("placing", pour.get("place_start"), pour.get("place_end")))
     bars.append(_bar("bull float done", pour.get("bull_float_end"), None))
     for each in found["passes"]:

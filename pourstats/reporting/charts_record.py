@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
 import altair as alt
 
+from pourstats.reporting.amounts import in_system
 from pourstats.reporting.callbacks import SHOWN_BY, share_text
 from pourstats.reporting.charts import Drawn, dressed, ink, over
+from pourstats.units import System
 
 
-def callback_groups(picture: Mapping[str, Any], by: str, dark: bool = False) -> Drawn | None:
+def callback_groups(
+    picture: Mapping[str, Any], by: str, system: System = "us", dark: bool = False
+) -> Drawn | None:
     """Shares called back by group, with intervals and counts; None where there are no two."""
     rows = [
-        {"group": str(row["group"]).replace("_", " "), "rate": 100 * row["rate"],
+        {"group": _group(row["group"], by, system), "rate": 100 * row["rate"],
          "low": 100 * row["rate_p05"], "high": 100 * row["rate_p95"],
          "label": f"{row['pours_called_back']} of {row['pours']}", "told": share_text(row)}
         for row in picture["by"].get(by, [])
@@ -34,7 +39,8 @@ def callback_groups(picture: Mapping[str, Any], by: str, dark: bool = False) -> 
         over(rows).mark_text(align="left", dx=8, color=page.text)
         .encode(y=y, x="high:Q", text="label:N"),
     ).properties(height=32 * len(rows), width="container")  # fmt: skip
-    title = f"By {SHOWN_BY[by]}: {'; '.join(row['group'] + ' ' + row['label'] for row in rows[:3])}"
+    told = "; ".join(f"{row['group']} {row['label']}" for row in rows[:3])
+    title = f"By {SHOWN_BY[by].partition(',')[0]}: {told}"
     reading = (
         "Dot: share of the floors old enough to count. Bar: the true share lies in it nine times"
         " in ten. Where bars overlap the record can't tell the groups apart."
@@ -43,16 +49,26 @@ def callback_groups(picture: Mapping[str, Any], by: str, dark: bool = False) -> 
     return Drawn(dressed(chart, page), title, reading, words)
 
 
-def weather_effects(found: Mapping[str, Any], name: str, dark: bool = False) -> Drawn | None:
+def _group(group: object, by: str, system: System) -> str:
+    """A group's name; a class of drying with its bounds in the units shown."""
+    text = str(group).replace("_", " ")
+    if by != "evaporation_class":
+        return text
+    return re.sub(r"\d\.\d+", lambda one: in_system(f"{one[0]} lb/ft²/h", system), text)
+
+
+def weather_effects(
+    found: Mapping[str, Any], name: str, system: System = "us", dark: bool = False
+) -> Drawn | None:
     """What each cause did to an interval, in minutes, with its interval; None without any."""
     part = found.get(name)
     if not part or not part.get("effects"):
         return None
     page = ink(dark)
     rows = [
-        {"cause": f"{each['cause'].replace('_', ' ')} ({each['step']})", "at": each["minutes"],
-         "low": each["minutes_low"], "high": each["minutes_high"],
-         "clear": "clear" if each["clear"] else "can't tell",
+        {"cause": f"{each['cause'].replace('_', ' ')} ({in_system(each['step'], system)})",
+         "at": each["minutes"], "low": each["minutes_low"],
+         "high": each["minutes_high"], "clear": "clear" if each["clear"] else "can't tell",
          "label": f"{each['having']} pours"}
         for each in part["effects"]
         if each["minutes"] is not None
