@@ -79,6 +79,36 @@ def test_the_float_times_hold_in_whatever_exposure(exposure, cloud, air_f):
     assert (found["p75"] - found["p25"]) / 2 / found["p50"] < 0.25
 
 
+def test_full_sun_over_cool_air_is_no_more_than_the_heat_balance_allows(monkeypatch):
+    """Clear June, first concrete at 8:15, 50 degF: about a fifth sooner than the survey, rightly so.
+
+    Absorptivity of fresh concrete, 0.55 to 0.7 (FHWA-RD-98-167, memory), and convection +-25 % are
+    what is unsure. Neither end brings it to the survey's time, which asked of no exposure.
+    """
+    from pourstats.learning.clock import physics
+    from pourstats.science import heat
+
+    june = steady(50.0, time=pd.date_range("2031-06-20", periods=72, freq="h"), cloud=0.0)
+    june["sun"] = np.nan
+    place = {"latitude": 40.0, "longitude": -89.0, "zone": "America/Chicago"}
+    slab = job(
+        exposure="sun", concrete_temp=50.0, date=pd.Timestamp("2031-06-21"),
+        place_start=pd.Timestamp("2031-06-21 08:15"),
+    )  # fmt: skip
+    found = clock.fit(None, house=place).forecast(slab, june).conditions
+    plain = physics.Constants()
+    rise = physics._warmth(found, plain).mean_c[0, 11] * 1.8 + 32 - 50  # four hours on
+    # all that it absorbs, kept in the slab, would warm it by 44 degF: base, air and drying take most
+    absorbed_j = 0.65 * 0.85 * found.sun_w_m2[0, :12].mean() * 4 * 3600
+    kept = rise / (absorbed_j / (0.1016 * 2.4e6) * 1.8)
+    assert 8 < rise < 18 and 0.15 < kept < 0.5
+    middle = np.exp(physics.log_hours(found)[0]) / FLOAT_H[50]
+    assert 0.75 < middle < 0.88
+    for absorbs in (0.55, 0.70):
+        monkeypatch.setitem(heat.slab_temperatures.__kwdefaults__, "absorbs", absorbs)
+        assert np.exp(physics.log_hours(found)[0]) / FLOAT_H[50] == pytest.approx(middle, rel=0.06)
+
+
 def test_a_flat_sun_is_taken_as_it_stands():
     """A forecast of 350 W/m2 at every hour is a reading, not a blank."""
     near, same = (
@@ -92,7 +122,10 @@ def test_a_summer_basement_is_as_finishers_know_it():
     """Common practice, no source: about an hour and a half after bull floating, five passes.
 
     Small basement, 6 to 7 in slump, shade then sun, boot print of a sixteenth. The published float
-    times are longer by half (2.6 h at 73 degF, and for a quarter inch): the answer lies between.
+    times are longer by half (2.6 h at 73 degF, and for a quarter inch): the answer lies between, the
+    hour and a half at its lower quartile. No science brings it nearer: 80 degF concrete and the sun
+    are in it, a shallower print is a later start, and water's slump, a vapor sheet and still air all
+    delay. A hotter load would: 5 degF is 8 minutes. The rest is the crew's own, for its log to tell.
     """
     hours = pd.date_range("2031-07-07", periods=72, freq="h")
     clock_h = hours.hour.to_numpy()
@@ -550,7 +583,7 @@ def test_cuts_after_the_trowel_say_nothing_of_a_broomed_slab(slips):
 
 
 def test_concrete_of_a_warm_plant_is_expected_warm():
-    """Loads logged at 75 degF in 50 degF air: a job that doesn't say gets the like, not 53."""
+    """Loads logged at 75 degF in 50 degF air: a job that doesn't say gets the like, not 55."""
     weather = steady(50.0, time=pd.date_range("2031-04-30", periods=72, freq="h"))
     weather = pd.concat(
         [weather.assign(time=weather["time"] + pd.Timedelta(days=3 * k)) for k in range(20)]
@@ -560,7 +593,30 @@ def test_concrete_of_a_warm_plant_is_expected_warm():
     new = job(place_start=pd.Timestamp("2031-06-10 07:00"))
     told = clock.fit(record, weather=weather).forecast(new, weather).conditions.concrete_f
     assert told[0] == pytest.approx(75, abs=3)
-    assert clock.fit(None).forecast(new, weather).conditions.concrete_f[0] == pytest.approx(53)
+    assert clock.fit(None).forecast(new, weather).conditions.concrete_f[0] == pytest.approx(
+        55, abs=1
+    )
+
+
+@pytest.mark.parametrize("mean_f", [50.0, 70.0, 90.0])
+def test_concrete_is_expected_as_its_stone_and_cement_make_it(mean_f):
+    """ACI 305R's mixing formula (memory) for a usual mix; a cool morning doesn't cool the stone."""
+    stone, cement, water = 3000.0, 550.0, 275.0
+    heat = 0.22 * (stone * mean_f + cement * (mean_f + 30)) + water * (60 + mean_f) / 2
+    expected = heat / (0.22 * (stone + cement) + water)
+    times = pd.date_range("2031-06-02", periods=72, freq="h")
+    swing = steady(mean_f, time=times, air_temp=mean_f - 12 * np.sin((times.hour + 2) / 24 * 6.283))
+    fitted = clock.fit(None)
+    assert swing["air_temp"][31] < mean_f - 7  # at seven
+    for weather in (steady(mean_f), swing):
+        found = fitted.forecast(job(), weather).conditions.concrete_f[0]
+        assert found == pytest.approx(expected, abs=1)
+    # five rows off a phone don't tell the night: within a few degrees
+    few = swing[
+        swing["time"].isin([pd.Timestamp(f"2031-06-03 {h}:00") for h in (5, 9, 12, 15, 18)])
+    ]
+    found = fitted.forecast(job(), few).conditions.concrete_f[0]
+    assert found == pytest.approx(expected, abs=4)
 
 
 def test_the_sun_of_a_forecast_by_hand_is_that_of_every_half_hour():

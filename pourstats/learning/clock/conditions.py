@@ -49,6 +49,8 @@ class Conditions:
     cloud_share: Array
     ground_f: Array
     concrete_f: Array
+    day_air_f: Array
+    """Mean air of the day before, as the plant's stone and sand have it."""
     told: Array
     """Share of the first four hours that readings cover."""
     notes: tuple[str, ...] = field(default=())
@@ -66,9 +68,11 @@ class Conditions:
 
 @dataclass(frozen=True)
 class Plant:
-    """How warm concrete comes by the air of its first hour: nearer to 70 degF than the air is.
+    """How warm concrete comes by the mean air of its day, not by a cool morning's.
 
-    Common practice without a source, until loads are measured.
+    ACI 305R's mixing formula (0.22 of water's heat for solids, lb): 3,000 of aggregate at the
+    day's mean, 550 of cement 30 degF above it, 275 of water half way from 60 degF to it. The
+    weights are a usual mix's, the temperatures common practice, until loads are measured.
     """
 
     warmer_f: float = 0.0
@@ -78,7 +82,7 @@ class Plant:
     def of(cls, found: Conditions) -> Plant:
         """Learn from the pours that have a concrete temperature and weather, leaning to usual."""
         logged = number(found.frame, "concrete_temp")
-        air = found.air_f[:, :3].mean(axis=1)
+        air = found.day_air_f
         known = ~np.isnan(logged) & (found.told > 0.0)
         x = np.stack([np.ones(known.sum()), (air[known] - 65.0) / 10.0], axis=1)
         off = logged[known] - cls().usual_f(air[known])
@@ -87,15 +91,15 @@ class Plant:
         warmer, slope = np.linalg.solve(x.T @ x + lean, x.T @ off)
         return cls(float(warmer), float(slope))
 
-    def usual_f(self, air_f: Array) -> Array:
-        """Degrees F of fresh concrete at an air temperature."""
-        usual = air_f + 0.15 * (70.0 - air_f)
-        return np.asarray(usual + self.warmer_f + self.per_10_f * (air_f - 65.0) / 10.0)
+    def usual_f(self, day_air_f: Array) -> Array:
+        """Degrees F of fresh concrete on a day of that mean air."""
+        usual = day_air_f + 2.1 + 0.13 * (70.0 - day_air_f)
+        return np.asarray(usual + self.warmer_f + self.per_10_f * (day_air_f - 65.0) / 10.0)
 
     def fills(self, found: Conditions) -> Conditions:
         """Conditions whose blank concrete temperatures are this plant's."""
         blank = np.isnan(number(found.frame, "concrete_temp"))
-        usual = self.usual_f(found.air_f[:, :3].mean(axis=1))
+        usual = self.usual_f(found.day_air_f)
         return replace(found, concrete_f=np.where(blank, usual, found.concrete_f))
 
 
@@ -185,10 +189,13 @@ def conditions(
             with np.errstate(invalid="ignore"):
                 mean = np.where(share > 0.4, np.nansum(value, axis=1) / (12 * share + 1e-9), np.nan)
             ground[rows] = mean
+    # Where only the day itself is told, its mean lies between the morning and the working hours.
+    told_day = 0.5 * (found["air_temp"][:, 0] + found["air_temp"].mean(axis=1))
+    day_air = np.where(np.isnan(ground), told_day, ground)
     # Ground under a slab lags the day's air and is a little cooler by late morning.
     ground = np.where(np.isnan(ground), found["air_temp"][:, :6].mean(axis=1) + 2.0, ground) - 1.0
     fresh = number(frame, "concrete_temp")
-    usual = (plant or Plant()).usual_f(found["air_temp"][:, :3].mean(axis=1))
+    usual = (plant or Plant()).usual_f(day_air)
     fresh = np.where(np.isnan(fresh), usual, fresh)
     return Conditions(
         frame=frame,
@@ -201,6 +208,7 @@ def conditions(
         cloud_share=np.clip(found["cloud"] / 100.0, 0.0, 1.0),
         ground_f=ground,
         concrete_f=fresh,
+        day_air_f=day_air,
         told=told,
         notes=tuple(dict.fromkeys(notes)),
     )

@@ -300,5 +300,6 @@ def steady_conditions(air_f: float) -> Conditions:
         cloud_share=USUAL["cloud"] / 100.0 * whole,
         ground_f=np.full(n, air_f),
         concrete_f=np.full(n, air_f),
+        day_air_f=np.full(n, air_f),
         told=np.ones(n),
     )
