@@ -43,15 +43,13 @@ def score_text(found: Mapping[str, Any]) -> str:
     """The score for a terminal."""
     lines = ["TOLD AHEAD, AND WHAT HAPPENED"]
     told = found["forecasts"]
-    for target in told["targets"].values():
-        unit = target["unit"]
+    for name, target in told["targets"].items():
         held, nine = target["held_80"], target["held_90"]
-        lean = target["bias"]["value"]
-        word = "early or low" if lean < 0 else "late or high"
+        off = _amount(target["mean_abs_error"], target["unit"])
         lines += _wrapped(
-            f"{target['what']}, {target['pours']} pours: within the eight-in-ten range"
-            f" {_tenths(held)}, within the nine-in-ten range {_tenths(nine)}; off by"
-            f" {target['mean_abs_error']:.3g} {unit} on average, {abs(lean):.3g} {unit} {word}."
+            f"{target['what']}, {target['pours']} pours: off by {off} on average;"
+            f" {_lean(name, target)}. Within the eight-in-ten range {_tenths(held)}, within the"
+            f" nine-in-ten range {_tenths(nine)}{_verdict(held, 0.8)}."
         )
     if not told["targets"]:
         lines += _wrapped(
@@ -72,6 +70,47 @@ def score_text(found: Mapping[str, Any]) -> str:
     else:
         lines += _wrapped(f"Hours: {found['hours_missing']}.")
     return "\n".join(lines) + "\n"
+
+
+LEANS = {
+    "since_placed_min": ("short", "long"),
+    "first_pass_min": ("early", "late"),
+    "last_pass_end_min": ("early", "late"),
+}
+"""In which words a target was told too low or too high; hours are few or many."""
+
+
+def _lean(name: str, target: Mapping[str, Any]) -> str:
+    """Which way it was told wrong, where that is more than chance (19 times in 20)."""
+    bias, unit = target["bias"], target["unit"]
+    value, low, high = bias["value"], bias["low"], bias["high"]
+    if low is None or high is None:
+        return "too few to say which way"
+    if low <= 0 <= high:
+        return "neither way for sure"
+    few, many = LEANS.get(name, ("few", "many"))
+    between = sorted((abs(low), abs(high)))
+    return (
+        f"told {_amount(abs(value), unit)} too {few if value < 0 else many}"
+        f" ({_number(between[0], unit)} to {_number(between[1], unit)})"
+    )
+
+
+def _verdict(held: Mapping[str, float | None], said: float) -> str:
+    low, high = held["low"], held["high"]
+    if high is not None and high < said:
+        return ": less often than it said"
+    if low is not None and low > said:
+        return ": more often than it said"
+    return ""
+
+
+def _amount(value: float, unit: str) -> str:
+    return f"{_number(value, unit)} {unit}"
+
+
+def _number(value: float, unit: str) -> str:
+    return f"{value:.0f}" if unit == "min" else f"{value:.1f}"
 
 
 def _tenths(share: Mapping[str, float | None]) -> str:
