@@ -138,6 +138,48 @@ def test_the_cost_of_a_yard_is_held_by_its_interval():
     assert 46 <= held <= 60  # 90 % of 60, three spreads either way
 
 
+COSTS = {  # mean 1 each; as even as can be, as spread as their mean, and with a long tail
+    "all alike": lambda rng, count: np.ones(count),
+    "exponential": lambda rng, count: rng.exponential(1.0, count),
+    "gamma, shape a half": lambda rng, count: rng.gamma(0.5, 2.0, count),
+    "lognormal, sigma 1": lambda rng, count: rng.lognormal(-0.5, 1.0, count),
+}
+
+
+@pytest.mark.parametrize("made", COSTS.values(), ids=list(COSTS))
+@pytest.mark.parametrize("calls", [2, 3, 5, 10])
+def test_the_cost_of_a_yard_is_held_with_few_calls(calls, made):
+    # A compound Poisson sum has the mean rate times mean cost (Wald's identity), here `calls`.
+    rng = np.random.default_rng(16)
+    held, tried = 0, 400
+    for _ in range(tried):
+        count = 0
+        while not count:  # a log without a call has no interval
+            count = rng.poisson(calls)
+        found = cost_interval(called_back(made(rng, count), yards=1.0))
+        held += found["p05"] <= calls <= found["p95"]
+    # 90 % less three spreads of 400 tries; the hardest case runs at about 90 %
+    assert held / tried >= 0.855
+
+
+def test_the_cost_of_a_yard_is_never_surer_than_the_count_of_calls():
+    # Exact Poisson limits of 2 at 90 %: 0.3554 and 6.2958 (chi-square tables).
+    for costs in ([400.0, 400.0], [100.0, 900.0]):
+        found = cost_interval(called_back(np.array(costs), yards=100.0))
+        assert found["p05"] < found["mean"] * 0.3554 / 2
+        assert found["p95"] > found["mean"] * 6.2958 / 2
+    assert cost_interval(called_back(np.zeros(2), yards=100.0)) is None
+
+
+def called_back(costs, yards):
+    """Floors old enough, each called back at one of ``costs``."""
+    count = len(costs)
+    return pd.DataFrame(
+        {"old_enough": True, "called_back": True, "callbacks": 1, "placed_yd3": yards / count,
+         "hours": 0.0, "labor_usd": 0.0, "cost_usd": costs, "without_hours": 0, "without_cost": 0,
+         "without_either": 0, "unpriced": 0}, index=range(count))  # fmt: skip
+
+
 def cost_of_a_yard(rng, house):
     many = pours_record(crew(rng, 40_000, Truth(0.15), young=False).frames, house)
     return rates(many)["all_in_cost_per_yd3"]

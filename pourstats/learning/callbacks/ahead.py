@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pourstats.learning.callbacks.features import beside, features
+from pourstats.learning.callbacks.rates import UNSEEN_TIMES, mean_cost_spread
 from pourstats.logs.tables import OUTDOOR_TYPES, POURS
 
 Array = NDArray[np.float64]
@@ -58,18 +59,18 @@ class CallCost:
 def call_cost(pours: pd.DataFrame, draws: int = 1000, seed: int = 6) -> CallCost | None:
     """What a called-back floor costs (pours_record's rows, young ones too); None if none is priced.
 
-    Means are redrawn by Rubin's weights (1981); a floor of average cost that was never seen stands
-    with half a weight, so that a single call isn't taken as certain.
+    Means are redrawn around the seen one by t on the log scale, as the cost a yard is (rates), so
+    that two or three calls aren't taken as certain.
     """
     known = pours["called_back"] & (pours["unpriced"] == 0)
     known &= (pours["without_hours"] == 0) & (pours["without_cost"] == 0)
     spent = (pours["cost_usd"] + pours["labor_usd"])[known].to_numpy(float)
     if not spent.size:
         return None
-    rng = np.random.default_rng(seed)
-    weights = rng.standard_exponential((draws, spent.size))
-    unseen = rng.gamma(0.5, size=draws)
     mean = float(spent.mean())
-    guess = mean * np.exp(rng.normal(-0.5, 1.0, draws))
-    means = (weights @ spent + unseen * guess) / (weights.sum(axis=1) + unseen)
-    return CallCost(mean, means, int(spent.size))
+    if mean <= 0.0:
+        return CallCost(0.0, np.zeros(draws), int(spent.size))
+    error, freedom = mean_cost_spread(spent)
+    drawn = np.random.default_rng(seed).standard_t(freedom, draws)
+    unseen = np.where(drawn > 0.0, 1.0 + UNSEEN_TIMES / spent.size, 1.0)
+    return CallCost(mean, mean * unseen * np.exp(error * drawn), int(spent.size))
