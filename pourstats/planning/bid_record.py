@@ -8,10 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pourstats.learning.hours import HoursModel
 from pourstats.learning.hours.features import numbers, words
 
 SCOPE = frozenset({"place", "finish", "saw"})
 """What labor_h covers, and what a blank scope means."""
+
+
+Z95 = 1.959963984540054
 
 
 @dataclass(frozen=True)
@@ -66,11 +70,18 @@ def bids_with_pours(frames: Mapping[str, pd.DataFrame], frame: pd.DataFrame) -> 
     return latest.sort_values("date").reset_index(drop=True)
 
 
-def bias_of(group: str, bid_hours: pd.Series[float], took: pd.Series[float]) -> Bias:
+def bias_of(
+    group: str,
+    bid_hours: pd.Series[float],
+    took: pd.Series[float],
+    doubt: pd.Series[float] | None = None,
+) -> Bias:
     """The ratio of sums of hours taken to hours bid, less one, with its 95 % interval.
 
     The interval is that of a ratio estimator (Cochran, Sampling Techniques, 1977, ch. 6): Student's
-    t on the pours less one over the scatter of taken - ratio x bid.
+    t on the pours less one over the scatter of taken - ratio x bid. ``doubt`` is how far off each
+    pour's reading may be on the log scale: one error that all of a kind share, so it is added to
+    the interval in full by their share of the hours.
     """
     bid, hours = np.asarray(bid_hours, dtype=float), np.asarray(took, dtype=float)
     n = bid.size
@@ -81,7 +92,8 @@ def bias_of(group: str, bid_hours: pd.Series[float], took: pd.Series[float]) -> 
 
         scatter = hours - ratio * bid
         error = float(np.sqrt(n / (n - 1) * (scatter**2).sum()) / bid.sum())
-        reach = float(stdtrit(n - 1, 0.975)) * error
+        shared = 0.0 if doubt is None else float((hours * np.asarray(doubt)).sum() / bid.sum())
+        reach = float(np.hypot(stdtrit(n - 1, 0.975) * error, Z95 * shared))
         low, high = ratio - reach - 1.0, ratio + reach - 1.0
     return Bias(group, n, ratio - 1.0, low, high, float(bid.sum()), float(hours.sum()))
 
@@ -96,22 +108,46 @@ def well_read(table: pd.DataFrame, fewest: int) -> pd.DataFrame:
     return better if len(better) >= fewest else table
 
 
-def biases(frames: Mapping[str, pd.DataFrame], frame: pd.DataFrame) -> tuple[list[Bias], int]:
-    """Bias by slab type and over all (last), same scope only; and how many other bids there were.
+@dataclass(frozen=True)
+class Lean:
+    """How past bids lean: by slab type and over all (last), same scope only."""
 
-    Pours known by part of a headcount count only in a group with under three better ones.
+    found: list[Bias]
+    other_scope: int
+    """Bids left out as they cover other work."""
+    too_rough: int
+    """Pours left out as part of a headcount is all that is known of their hours."""
+    by_headcount: int
+    """Pours counted whose hours are a headcount, read down to crew time."""
+
+
+def lean(
+    frames: Mapping[str, pd.DataFrame], frame: pd.DataFrame, model: HoursModel | None = None
+) -> Lean:
+    """How the bids that were made lean against what the pours took.
+
+    Pours known by part of a headcount count only in a group with under three better ones. With the
+    ``model`` of the record, a headcount is read as crew time would have logged it.
     """
     met = bids_with_pours(frames, frame)
     if not len(met):
-        return [], 0
+        return Lean([], 0, 0, 0)
+    took, doubt = numbers(met, "read_h"), np.zeros(len(met))
+    if model is not None:
+        took, doubt = model.as_crew_time(met)
+    met = met.assign(took=took, doubt=doubt)
     same = met[met["same_scope"].astype(bool)]
     groups = {str(kind): well_read(own, 3) for kind, own in same.groupby("slab_type", sort=True)}
-    found = [bias_of(kind, own["bid_hours"], own["read_h"]) for kind, own in groups.items()]
+    found = [
+        bias_of(kind, own["bid_hours"], own["took"], own["doubt"]) for kind, own in groups.items()
+    ]
     found.sort(key=lambda bias: -bias.pours)
-    if groups:
-        every = pd.concat(list(groups.values()))
-        found.append(bias_of("all", every["bid_hours"], every["read_h"]))
-    return found, len(met) - len(same)
+    if not groups:
+        return Lean([], len(met), 0, 0)
+    every = pd.concat(list(groups.values()))
+    found.append(bias_of("all", every["bid_hours"], every["took"], every["doubt"]))
+    counted = int((words(every, "hours_from").astype(str) != "crew_time").sum())
+    return Lean(found, len(met) - len(same), len(same) - len(every), counted)
 
 
 def billed_usd_per_paid_h(

@@ -19,6 +19,7 @@ from pourstats.learning.hours import hours_frame, most_like
 from pourstats.learning.hours.calibration import past_scores, stretch_of
 from pourstats.learning.hours.features import Array, numbers, words
 from pourstats.learning.hours.model import fitted_model, usable
+from pourstats.learning.hours.readings import read_h
 from pourstats.learning.scoring import Share, coverage, mean_interval, mean_pinball, pinball
 from pourstats.planning.bid_price import hour_cost, rule
 from pourstats.planning.bid_record import bids_with_pours, well_read
@@ -39,6 +40,10 @@ FEWEST = 3
 """Earlier pours without which a flat rate or a similar job is no rival yet."""
 
 
+OF_THE_DAY = ("air_temp_f", "slump", "finish_hands")
+"""What only the day told: not known at the bid, so taken as usual."""
+
+
 def hours_proof(
     record: Mapping[str, pd.DataFrame] | None,
     house: Mapping[str, object],
@@ -46,7 +51,8 @@ def hours_proof(
 ) -> dict[str, Any]:
     """Score of the hours by rolling origin over every pour with hours and an earlier pour.
 
-    A pour is foretold from the pours dated before its last bid (before its own date without one).
+    A pour is foretold from the pours dated before its last bid (before its own date without one),
+    and is described as it was logged but for what only the day told (:data:`OF_THE_DAY`).
     Per method: mean absolute error, bias (sum told over sum taken, less one), pinball loss at the
     middle and at the confidence, and dollars: what jobs ran over the bid (`usd_short`), and the
     same once all methods are brought to one margin (`usd_short_at_equal_margin`: each method's
@@ -116,14 +122,16 @@ def foretold(frame: pd.DataFrame, made: pd.DataFrame, level: float) -> pd.DataFr
         own = np.flatnonzero((known >= moment) & (known < end))
         if not own.size:
             continue
-        model = fitted_model(frame.iloc[max(0, moment - LOOK_BACK) : moment].reset_index(drop=True))
+        # Head counts are read anew: the habits that mend them come from these pours alone.
+        before = usable(frame.iloc[max(0, moment - LOOK_BACK) : moment].drop(columns="read_h"))
+        model = fitted_model(before)
         # As a bid does, the ranges are held against the pours told before: those of the later half.
         past = scores[moment // 2 : moment]
         model = replace(model, stretch=stretch_of(past[~np.isnan(past)]))
         jobs = frame.iloc[own]
-        scores[own] = past_scores(replace(model, stretch=1.0), jobs)
-        # What the weather did was not known at the bid.
-        drawn = model.draws(jobs.drop(columns=["air_temp_f"], errors="ignore"), DRAWS).labor_h
+        read = read_h(pd.concat([before, jobs]), model.habit)[len(before) :]
+        scores[own] = past_scores(replace(model, stretch=1.0), jobs.assign(read_h=read))
+        drawn = model.draws(jobs.drop(columns=list(OF_THE_DAY), errors="ignore"), DRAWS).labor_h
         told[own] = np.quantile(drawn, [*LEVELS.values(), level], axis=1).T
         if moment >= FEWEST:
             nearest[own] = [near[0] for near in most_like(frame.iloc[:moment], jobs, 1)]

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from pourstats.faults import Refusal
-from pourstats.learning.hours import hours_frame, hours_model
+from pourstats.learning.hours import HoursModel, hours_frame, hours_model
 from pourstats.learning.hours.features import SQUARE_FEET_PER_YARD_INCH, numbers, words
 from pourstats.learning.hours.model import usable
 from pourstats.planning.bid_price import hour_cost, price_of
-from pourstats.planning.bid_record import Bias, biases, bids_with_pours
+from pourstats.planning.bid_record import Bias, Lean, bids_with_pours, lean
 
 CONFIDENCES = (0.5, 0.7, 0.9)
 CHOSEN = ("reinforcement", "base", "exposure", "saw_type")
@@ -44,11 +44,12 @@ def rate_card(
     latest = pd.Timestamp(frame["date"].max())
     before = latest - pd.DateOffset(months=1)
     middles = _middling(frame, latest)
-    now = hours_model(frame).draws(middles, DRAWS).labor_h
+    model = hours_model(frame)
+    now = model.draws(middles, DRAWS).labor_h
     older = frame[pd.to_datetime(frame["date"]) <= before]
     then = hours_model(older).draws(middles, DRAWS).labor_h if len(older) else None
     rate = hour_cost(frames, house, latest)
-    bid_rates = _bid_rates(bids_with_pours(frames, frame))
+    bid_rates = _bid_rates(bids_with_pours(frames, frame), model)
     rows = []
     for row in range(len(middles)):
         one = middles.iloc[row]
@@ -75,7 +76,7 @@ def rate_card(
                 "bid": bid_rates.get(key),
             }
         )  # fmt: skip
-    found, left_out = biases(frames, frame)
+    leaning = lean(frames, frame, model)
     return {
         "as_of": latest.date().isoformat(),
         "since": before.date().isoformat(),
@@ -84,9 +85,9 @@ def rate_card(
         "labor_cost_usd_h": None if rate.usd_h is None else round(rate.usd_h, 2),
         "labor_cost_from": rate.source,
         "rates": rows,
-        "bias": [_bias(bias) for bias in found],
-        "bids_of_other_scope": left_out,
-        "notes": _notes(found, left_out, rate.usd_h),
+        "bias": [_bias(bias) for bias in leaning.found],
+        "bids_of_other_scope": leaning.other_scope,
+        "notes": _notes(leaning, rate.usd_h),
     }
 
 
@@ -137,10 +138,14 @@ def _by(confidences: tuple[float, ...], values: Any) -> dict[str, float]:
     return {f"{c:g}": round(float(v), 3) for c, v in zip(confidences, values, strict=True)}
 
 
-def _bid_rates(met: pd.DataFrame) -> dict[tuple[str, ...], dict[str, Any]]:
-    """What was bid for each kind and what it took, hours per 100 ft2 (ratios of sums)."""
+def _bid_rates(met: pd.DataFrame, model: HoursModel) -> dict[tuple[str, ...], dict[str, Any]]:
+    """What was bid for each kind and what it took, hours per 100 ft2 (ratios of sums).
+
+    Headcounts are read as crew time would have logged them.
+    """
     if not len(met):
         return {}
+    met = met.assign(took=model.as_crew_time(met)[0])
     same = met[met["same_scope"].astype(bool)]
     same = same.assign(**{name: words(same, name) for name in KIND})
     found = {}
@@ -149,7 +154,7 @@ def _bid_rates(met: pd.DataFrame) -> dict[tuple[str, ...], dict[str, Any]]:
         found[tuple(map(str, key))] = {
             "pours": len(own),
             "hours_per_100ft2": round(float(own["bid_hours"].sum()) / area * 100.0, 3),
-            "took_hours_per_100ft2": round(float(own["read_h"].sum()) / area * 100.0, 3),
+            "took_hours_per_100ft2": round(float(own["took"].sum()) / area * 100.0, 3),
         }
     return found
 
@@ -164,15 +169,30 @@ def _bias(bias: Bias) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _notes(found: list[Bias], left_out: int, usd_h: float | None) -> list[str]:
+def _notes(leaning: Lean, usd_h: float | None) -> list[str]:
     notes = []
-    if found:
+    if leaning.found:
         notes.append(
             "only bids that were won were poured, so a bias says nothing of the jobs lost;"
             " what is compared covers placing, finishing and sawing"
         )
-    if left_out:
-        notes.append(f"{left_out} bids of another scope are left out")
+    if leaning.by_headcount:
+        counted = leaning.by_headcount
+        notes.append(
+            f"hours of {counted} of these pours are a head count, which reads a little high; they"
+            " are read as each person's hours would have been logged"
+        )
+        if counted == leaning.found[-1].pours:
+            notes.append(
+                "by how much yours read high your record can't tell, so the ranges are wide: log"
+                " each person's hours (crew_time) on some pours"
+            )
+    if leaning.too_rough:
+        notes.append(
+            f"{leaning.too_rough} pours known by part of a head count only are left out of that"
+        )
+    if leaning.other_scope:
+        notes.append(f"{leaning.other_scope} bids of another scope are left out")
     if usd_h is None:
         notes.append("no dollars: nobody's pay is known; set default_pay, or a crew table")
     return notes

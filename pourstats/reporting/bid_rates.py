@@ -117,7 +117,8 @@ def proof_text(proof: Mapping[str, Any]) -> str:
     held = proof["coverage"]["80"]
     lines = wrap(
         f"HOURS, on your own past: {proof['pours']} pours from {proof['first']} to {proof['last']},"
-        " each told only from what was known before its bid.", WIDTH,
+        " each told only from what was known before its bid: the floor and the crew as logged, not"
+        " the day's weather, its slump or who stayed to finish.", WIDTH,
     )  # fmt: skip
     if proof["pours"] > proof["look_back"]:
         lines += wrap(

@@ -196,6 +196,67 @@ def test_part_of_a_headcount_is_too_rough_to_score_by():
     assert "too rough to score by" in proof_text(proof)
 
 
+def test_what_only_the_day_told_is_not_known_at_the_bid():
+    """Slump, weather and who stayed to finish move no forecast of their own pour."""
+    frames = record(30)
+    frames["bids"] = bids(frames)
+    told = {row["pour_id"]: row for row in hours_proof(frames, HOUSE)["rows"]}
+    frames["pours"] = frames["pours"].assign(slump=5.0)
+    frames["pours"].loc[29, ["finish_hands", "slump"]] = [4.0, 8.0]
+    changed = {row["pour_id"]: row for row in hours_proof(frames, HOUSE)["rows"]}
+    assert changed["P29"]["tool"] == told["P29"]["tool"]
+    assert "who stayed to finish" in " ".join(proof_text(hours_proof(frames, HOUSE)).split())
+
+
+def test_rough_hours_are_mended_by_earlier_pours_only():
+    """The short log's headcounts lean on who usually stays; later pours say nothing of it then."""
+    frames = record(30)
+    frames["bids"] = bids(frames)
+    start = frames["pours"]["date"] + pd.Timedelta(hours=7)
+    frames["pours"] = frames["pours"].assign(
+        place_start=start, place_end=start + pd.Timedelta(hours=2),
+        crew_in=start - pd.Timedelta(hours=1), crew_out=start + pd.Timedelta(hours=8),
+    )  # fmt: skip
+    early = frames["pours"].index < 8
+    frames["pours"].loc[early, "finish_hands"] = np.nan
+    frames["pour_output"].loc[early, "hours_from"] = "headcount_part"
+    told = {row["pour_id"]: row for row in hours_proof(frames, HOUSE)["rows"]}
+    frames["pours"].loc[20:, "finish_hands"] = 4.0
+    changed = {row["pour_id"]: row for row in hours_proof(frames, HOUSE)["rows"]}
+    assert all(changed[f"P{k}"]["tool"] == told[f"P{k}"]["tool"] for k in range(10, 25))
+
+
+def test_the_lean_reads_headcounts_as_crew_time():
+    """Bids of what the crew truly takes, logged by a headcount that reads 15 % high on half of the
+    pours: there is no lean, and the card says how it read them.
+    """
+    frames = record(40)
+    frames["bids"] = bids(frames, factor=1.0)
+    output = frames["pour_output"]
+    output.loc[output.index % 2 == 0, "hours_from"] = "headcount"
+    output.loc[output.index % 2 == 0, "labor_h"] *= 1.15
+    card = rate_card(frames, HOUSE)
+    every = card["bias"][-1]
+    assert abs(every["short_share"]) < 0.03
+    assert not every["clear"]
+    assert card["rates"][0]["bid"]["took_hours_per_100ft2"] == pytest.approx(
+        card["rates"][0]["bid"]["hours_per_100ft2"], rel=0.03
+    )
+    assert "20 of these pours are a head count" in " ".join(rates_text(card).split())
+    # By headcount alone the record can't tell, and so it doesn't claim to.
+    output["hours_from"] = "headcount"
+    alone = rate_card(frames, HOUSE)
+    assert alone["bias"][-1]["high"] - alone["bias"][-1]["low"] > 0.3
+    assert "log each person's hours" in " ".join(rates_text(alone).split())
+
+
+def test_a_shared_error_of_reading_is_added_in_full():
+    """No scatter at all, every reading unsure by 0.1: 20 % short, give or take 1.96 x 0.1 x 1.2."""
+    told = np.array([10.0, 20.0, 30.0])
+    found = bias_of("garage", told, told * 1.2, np.full(3, 0.1))
+    assert (found.low, found.high) == pytest.approx((0.2 - 0.2352, 0.2 + 0.2352), abs=1e-4)
+
+
 def test_all_pours_on_one_day_are_no_proof():
     frames = record(5)
     for name in ("pours", "pour_output"):

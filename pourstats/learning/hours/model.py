@@ -79,6 +79,8 @@ class HoursModel:
     clock: CrewClock
     seen: pd.DataFrame
     """The pours learned from, in date order, with `labor_h` as logged and `read_h` as read."""
+    names: tuple[str, ...] = ()
+    """Of the effects, as ``beta`` has them."""
     fit: Fit | None = None
     stretch: float = 1.0
     """By how much the ranges' logs are stretched about the middle: what the crew's own past asks
@@ -106,6 +108,23 @@ class HoursModel:
         """Labor-hours of a middling day at the most probable effects, one a job."""
         laid, _ = self.design(jobs)
         return np.asarray(laid.parts(self.beta).sum(axis=1))
+
+    def as_crew_time(self, pours: pd.DataFrame) -> tuple[Array, Array]:
+        """Hours of logged pours as crew time would have logged them, and the doubt of that.
+
+        Rows as `usable` gives them. A headcount is taken down (or up) by what this crew's counts
+        read too high by the model; the doubt is the standard deviation of that on the log scale, 0
+        for crew time.
+        """
+        hours = numbers(pours, "read_h")
+        source = words(pours, "hours_from").astype(str)
+        counted = np.char.startswith(source.astype("U16"), "headcount").astype(float)
+        if self.fit is None:
+            return hours, np.zeros(len(hours))
+        off = np.column_stack([counted, (source == "headcount_part").astype(float)])
+        own = [self.names.index(name) for name in ("headcount", "headcount_part")]
+        doubt = np.einsum("ij,jk,ik->i", off, self.covariance[np.ix_(own, own)], off)
+        return hours * np.exp(-off @ self.beta[own]), np.sqrt(np.maximum(doubt, 0.0))
 
     def draws(self, jobs: pd.DataFrame, count: int = DRAWS, seed: int = 0) -> HoursDraws:
         """Draws for each job (house units, log column names).
@@ -278,7 +297,8 @@ def fitted_model(seen: pd.DataFrame) -> HoursModel:
     fit = fitted(laid, record, calm.noise, start)
     return HoursModel(
         pours, habit, levels, stray, fit.beta, fit.covariance, fit.noise, fit.centre,
-        _lead_spread(laid, fit.spread), crew_clock(seen, f, slopes(laid, fit.beta)[1]), seen, fit,
+        _lead_spread(laid, fit.spread), crew_clock(seen, f, slopes(laid, fit.beta)[1]), seen,
+        laid.names, fit,
     )  # fmt: skip
 
 
