@@ -16,7 +16,6 @@ from pourstats.learning.hours import (
     HoursDraws,
     HoursModel,
     Outside,
-    air_of,
     drivers,
     hours_frame,
     hours_model,
@@ -29,7 +28,9 @@ from pourstats.logs.cell import Reading
 from pourstats.logs.cells import read_cell
 from pourstats.logs.tables import TABLES
 from pourstats.planning import bid_lines
+from pourstats.planning.bid_air import early_evaporation_lb_ft2_h, with_air
 from pourstats.planning.bid_price import HourCost, Price, hour_cost, price_of, rule
+from pourstats.planning.bid_week import weeks_added
 from pourstats.planning.callback_cost import job_callbacks
 
 CALLBACK_FRAMES = tuple(name for name in record.FRAMES if name != "crew_time")
@@ -37,9 +38,6 @@ CALLBACK_FRAMES = tuple(name for name in record.FRAMES if name != "crew_time")
 
 FRAMES = tuple(dict.fromkeys(("pours", "bids", "pour_output", "pour_weather", *CALLBACK_FRAMES)))
 """What the store must read for a bid, by name."""
-
-WORK_H = 6.0
-"""How much of the day's forecast counts for the air of a job, from its start."""
 
 PART_NAMES = {
     "fixed": "set_up_and_clean_up", "place": "place", "finish": "finish", "wait": "wait",
@@ -71,15 +69,17 @@ def bid(
     if wanted is None or not 0.01 <= wanted <= 0.99:
         raise Refusal(f"confidence {wanted} is not between 0.01 and 0.99; 0.7 is seven in ten")
     frames = record or {}
-    jobs, notes = _with_air(jobs.reset_index(drop=True), forecast)
+    jobs, notes = with_air(_peopled(jobs.reset_index(drop=True)), forecast)
     model = model_before(frames, jobs)
     rates = [hour_cost(frames, house, day) for day in jobs["date"]]
     drawn = model.draws(jobs, seed=seed)
-    told = _told(model, jobs, drawn, frames, house, rates, wanted)
+    dried = early_evaporation_lb_ft2_h(jobs, forecast, frames.get("sites"), house)
+    told = _told(model, jobs, drawn, frames, house, rates, wanted, dried)
     if sets:
-        changed = _changed(jobs, sets)
+        changed, _ = with_air(_changed(jobs, sets), forecast)
         other_drawn = model.draws(changed, seed=seed)
-        other = _told(model, changed, other_drawn, frames, house, rates, wanted)
+        dried = early_evaporation_lb_ft2_h(changed, forecast, frames.get("sites"), house)
+        other = _told(model, changed, other_drawn, frames, house, rates, wanted, dried)
         for row, entry in enumerate(told):
             more = quantiles(other_drawn.labor_h[row] - drawn.labor_h[row])
             entry["what_if"] = {
@@ -96,7 +96,9 @@ def bid(
         "notes": notes + _notes(model, rates, told),
     }
     if len(jobs) > 1:
-        answer["together"] = _together(drawn, rates, told, wanted)
+        usd_h = [rate.usd_h for rate in rates]
+        weeks = weeks_added(jobs, model.design(jobs)[1], drawn, usd_h, house)
+        answer["together"] = {**_together(drawn, told, wanted), "weeks": weeks}
     return answer
 
 
@@ -108,32 +110,13 @@ def model_before(frames: Mapping[str, pd.DataFrame], jobs: pd.DataFrame) -> Hour
     return hours_model(frame)
 
 
-def _with_air(jobs: pd.DataFrame, forecast: pd.DataFrame | None) -> tuple[pd.DataFrame, list[str]]:
-    """The jobs with the air temperature that the forecast has for them, and what to say of it."""
-    if forecast is None:
-        return jobs, []
-    air, lacking = [], []
-    for row in range(len(jobs)):
-        start = _start(jobs, row)
-        value = air_of(forecast, jobs["site"].iloc[row], start, WORK_H)
-        air.append(value)
-        if np.isnan(value):
-            lacking.append(str(jobs["pour_id"].iloc[row]))
-    notes = []
-    if lacking:
-        notes.append(
-            f"the forecast has nothing for {', '.join(lacking)} on its day and site; the season's"
-            " usual weather stands in"
-        )
-    return jobs.assign(air_temp_f=air), notes
-
-
-def _start(jobs: pd.DataFrame, row: int) -> pd.Timestamp:
-    """The agreed start, the earliest, or seven in the morning of the job's date."""
-    for name in ("place_start", "earliest_start"):
-        if name in jobs and not pd.isna(jobs[name].iloc[row]):
-            return pd.Timestamp(jobs[name].iloc[row])
-    return pd.Timestamp(jobs["date"].iloc[row]) + pd.Timedelta(hours=7)
+def _peopled(jobs: pd.DataFrame) -> pd.DataFrame:
+    """The jobs with hands of nobody as blank: not known yet who comes."""
+    known = {
+        name: pd.to_numeric(jobs[name], errors="coerce")
+        for name in ("hands", "finish_hands") if name in jobs
+    }  # fmt: skip
+    return jobs.assign(**{name: hands.where(hands > 0) for name, hands in known.items()})
 
 
 def _changed(jobs: pd.DataFrame, sets: Mapping[str, str]) -> pd.DataFrame:
@@ -141,19 +124,21 @@ def _changed(jobs: pd.DataFrame, sets: Mapping[str, str]) -> pd.DataFrame:
     changed = jobs.copy()
     for name, text in sets.items():
         if name in bid_lines.BOUGHT:
-            try:
-                changed[name] = float(text)
-            except ValueError:
-                raise Refusal(f"--set {name}={text}: not a number of dollars") from None
+            changed[name] = _dollars(name, text)
             continue
         if name not in TABLES["jobs"].names or name in ("pour_id", "date", "site"):
             takes = ", ".join(
-                c for c in TABLES["jobs"].names if c not in ("pour_id", "date", "site")
+                c
+                for c in (*TABLES["jobs"].names, *bid_lines.BOUGHT)
+                if c not in ("pour_id", "date", "site")
             )
             raise Refusal(f"--set {name}: jobs have no such column to set; it takes {takes}")
         cell = read_cell(text, TABLES["jobs"].column(name), Reading())
         if cell.fault is not None:
-            raise Refusal(f"--set {name}={text}: {cell.fault}")
+            choices = TABLES["jobs"].column(name).choices
+            listed = not choices or "use one of" in cell.fault
+            takes = "" if listed else f" It takes {', '.join(choices)}"
+            raise Refusal(f"--set {name}={text}: {cell.fault}{takes}")
         nobody = isinstance(cell.value, int | float) and cell.value < 1
         if name in ("hands", "finish_hands") and nobody:
             raise Refusal(f"--set {name}={text}: nobody would be there; give 1 or more")
@@ -164,6 +149,16 @@ def _changed(jobs: pd.DataFrame, sets: Mapping[str, str]) -> pd.DataFrame:
     return changed
 
 
+def _dollars(name: str, text: str) -> float:
+    try:
+        usd = float(text.replace("$", "").replace(",", ""))
+    except ValueError:
+        usd = float("nan")
+    if not np.isfinite(usd) or usd < 0:
+        raise Refusal(f"--set {name}={text}: not a number of dollars")
+    return usd
+
+
 def _told(
     model: HoursModel,
     jobs: pd.DataFrame,
@@ -172,10 +167,11 @@ def _told(
     house: Mapping[str, object],
     rates: list[HourCost],
     confidence: float,
+    dried: Array | None,
 ) -> list[dict[str, Any]]:
     """One entry a job, in the contract's shape and what stands beside it."""
     f = model.design(jobs)[1]
-    called = _called(jobs, frames, house)
+    called = _called(jobs, frames, house, dried)
     usd_h = [rate.usd_h for rate in rates]
     beside = bid_lines.lines_beside_labor(frames, jobs, f, drawn, usd_h, called, house)
     why, like, away = drivers(model, jobs), similar(model, jobs), outside(model, jobs)
@@ -199,7 +195,7 @@ def _told(
                 "mean_labor_h": round(float(labor.mean()), 4),
                 "parts_h": {
                     PART_NAMES[part]: round(float(hours), 2)
-                    for part, hours in zip(PARTS, drawn.parts_h[row], strict=True)
+                    for part, hours in zip(PARTS, _parts_h(drawn, row), strict=True)
                 },
                 "cost_usd": None if cost is None else plain(quantiles(cost), 2),
                 "price_lines": None if price is None else _price_lines(
@@ -225,13 +221,25 @@ def _told(
     return told
 
 
+def _parts_h(drawn: HoursDraws, row: int) -> Array:
+    """The mean hours of each part: what a day's luck adds, on average, falls on all alike."""
+    parts = drawn.parts_h[row]
+    return np.asarray(parts * (drawn.labor_h[row].mean() / parts.sum()))
+
+
 def _called(
-    jobs: pd.DataFrame, frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]
+    jobs: pd.DataFrame,
+    frames: Mapping[str, pd.DataFrame],
+    house: Mapping[str, object],
+    dried: Array | None,
 ) -> list[dict[str, Any]]:
-    """What coming back may cost on each job; empty without what it is told from."""
+    """What coming back may cost on each job; empty without what it is told from.
+
+    ``dried`` is the forecast's evaporation, one a job (lb/ft2/h), None without a forecast.
+    """
     if any(name not in frames for name in CALLBACK_FRAMES):
         return []
-    return job_callbacks(jobs, frames, house)
+    return job_callbacks(jobs, frames, house, None if dried is None else list(dried))
 
 
 def _long_day(crew_h: Array, house: Mapping[str, object]) -> dict[str, float]:
@@ -307,9 +315,7 @@ def _similar(model: HoursModel, place: int) -> dict[str, Any]:
     return entry
 
 
-def _together(
-    drawn: HoursDraws, rates: list[HourCost], told: list[dict[str, Any]], confidence: float
-) -> dict[str, Any]:
+def _together(drawn: HoursDraws, told: list[dict[str, Any]], confidence: float) -> dict[str, Any]:
     """All jobs as one distribution: what they share (rates, crew level) is the same in each draw,
     so the total is wider than if they were strangers; quantiles are not added.
     """
@@ -348,6 +354,11 @@ def _notes(model: HoursModel, rates: list[HourCost], told: list[dict[str, Any]])
         notes.append(
             "an hour is taken to cost what the latest bid charged for it; if overhead and margin"
             " were in that rate they are counted twice; set default_pay or labor_cost"
+        )
+    if len(told) == 1 and any(line["line"] == "overtime" for line in told[0]["lines"]):
+        notes.append(
+            "overtime is that of the job's own day; bid a week's jobs together to see what the"
+            " week adds to it"
         )
     if any(entry["outside"] for entry in told):
         notes.append("some jobs lie outside what the crew has done; their ranges are wider for it")

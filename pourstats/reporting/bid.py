@@ -55,7 +55,7 @@ def bid_text(answer: Mapping[str, Any], units: System = "us") -> str:
     for entry in answer["jobs"]:
         lines += _job(entry, answer["confidence"], units)
         if "what_if" in entry:
-            lines += _what_if(entry)
+            lines += _what_if(entry, units)
         lines.append("")
     together = answer.get("together")
     if together is not None:
@@ -82,9 +82,12 @@ def _job(entry: Mapping[str, Any], confidence: float, units: System) -> list[str
     )
     parts = sorted(entry["parts_h"].items(), key=lambda part: -float(part[1]))
     shown = [f"{PART_WORDS[name]} {hours_text(hours)}" for name, hours in parts if hours >= 0.05]
-    lines += _wrapped("Where they go: " + ", ".join(shown) + ".")
+    lines += _wrapped(
+        f"Where they go, of {hours_text(entry['mean_labor_h'])} on average: {', '.join(shown)}."
+    )
     if entry["drivers"]:
-        usual = "Beside your usual job: " if entry["based_on"]["pours"] else "Beside a plain job: "
+        plain = "your usual job" if entry["based_on"]["pours"] else "a plain job"
+        usual = f"Beside {plain} of this size: "
         told = [driver_text(driver, units) for driver in entry["drivers"]]
         lines += _wrapped(usual + "; ".join(told) + ".")
     if entry["outside"]:
@@ -113,13 +116,13 @@ def driver_text(driver: Mapping[str, Any], units: System = "us") -> str:
     if column == "thickness":
         words = f"{thickness_text(has, units)} thick, not {thickness_text(usual, units)}"
     elif column == "hands":
-        words = f"{has:g} hands, not {usual:.0f}"
+        words = f"{_hands(has)}, not {usual:.0f}"
     elif column == "air_temp_f":
         air, middle = (float(to_system(value, "degF", units)) for value in (has, usual))
         mark = "C" if units == "metric" else "F"
         words = f"{'heat' if has > usual else 'cold'} ({air:.0f} {mark}, not {middle:.0f})"
     elif column == "saw_type":
-        words = "sawing"
+        words = _sawing(str(has), str(usual))
     elif column == "lead":
         words = f"{has} leads"
     elif column == "reinforcement":
@@ -129,6 +132,16 @@ def driver_text(driver: Mapping[str, Any], units: System = "us") -> str:
     return f"{words} {driver['hours']:+.1f} h"
 
 
+SAW_WORDS = {
+    "early_entry": "early-entry saw", "conventional": "conventional saw",
+    "handheld": "handheld saw", "tooled": "tooled joints", "none": "no sawing",
+}  # fmt: skip
+
+
+def _sawing(has: str, usual: str) -> str:
+    return "sawing" if usual == "none" else SAW_WORDS.get(has, has)
+
+
 def outside_text(item: Mapping[str, Any], units: System = "us") -> str:
     """One way in which a job lies outside the record: ``pump, logged once only``."""
     column, has = item["column"], item["has"]
@@ -136,6 +149,9 @@ def outside_text(item: Mapping[str, Any], units: System = "us") -> str:
         over = has > item["high"]
         bound = item["high"] if over else item["low"]
         has_text, bound_text = (_measured(column, value, units) for value in (has, bound))
+        if column == "hands":
+            verb = "is" if has == 1 else "are"
+            return f"{has_text} {verb} {'more' if over else 'fewer'} than on any pour ({bound:g})"
         return f"{has_text} is {'more' if over else 'less'} than any pour logged ({bound_text})"
     count = {0: "never logged", 1: "logged once only"}.get(
         item["pours"], f"logged {item['pours']} times only"
@@ -146,7 +162,11 @@ def outside_text(item: Mapping[str, Any], units: System = "us") -> str:
 def _measured(column: str, value: float, units: System) -> str:
     if column == "area":
         return area_text(value, units)
-    return thickness_text(value, units) if column == "thickness" else f"{value:g} {column}"
+    return thickness_text(value, units) if column == "thickness" else _hands(value)
+
+
+def _hands(count: float) -> str:
+    return "1 hand" if count == 1 else f"{count:g} hands"
 
 
 def _price(entry: Mapping[str, Any]) -> list[str]:
@@ -162,8 +182,8 @@ def _price(entry: Mapping[str, Any]) -> list[str]:
         hours = "" if line["hours"] is None else f", {hours_text(line['hours'])}"
         rows.append((LINE_WORDS[line["line"]] + hours + f" ({line['because']})", line["usd"]))
     rows += [
-        (f"contingency, from the average up to {odds_text(own['confidence'])}",
-         own["contingency_usd"]),
+        (f"contingency, from the average {'up' if own['contingency_usd'] >= 0 else 'down'} to"
+         f" {odds_text(own['confidence'])}", own["contingency_usd"]),
         ("overhead", own["overhead_usd"]),
         (f"margin, {own['margin_share']:.0%} of the price"
          + (f" (a markup of {own['markup_share']:.0%})" if own["markup_share"] is not None else ""),
@@ -187,27 +207,31 @@ def _similar(entry: Mapping[str, Any], units: System) -> list[str]:
     if not entry["similar"]:
         return ["  No pours of your own behind it yet."]
     lines = [f"  Most like it, of {entry['based_on']['pours']} pours:"]
-    for pour in entry["similar"]:
-        kind = " ".join(
-            str(pour[name]).replace("_", " ")
-            for name in ("slab_type", "finish", "placement")
-            if pour.get(name)
-        )
+    kinds = [_kind(pour) for pour in entry["similar"]]
+    wide = max(29, *(len(kind) + 1 for kind in kinds))
+    for pour, kind in zip(entry["similar"], kinds, strict=True):
         took = hours_text(pour["read_h"])
         if pour.get("hours_from") != "crew_time":
             took = f"about {took} (head count)"
         lines.append(
             f"    {pour['pour_id']:<10}{pour['date']}  {area_text(pour['area'], units):>10}"
-            f" {thickness_text(pour['thickness'], units):>7}  {kind:<29}{took}"
+            f" {thickness_text(pour['thickness'], units):>7}  {kind:<{wide}}{took}"
         )
     return lines
 
 
-def _what_if(entry: Mapping[str, Any]) -> list[str]:
+def _kind(pour: Mapping[str, Any]) -> str:
+    told = [pour[name] for name in ("slab_type", "finish", "placement") if pour.get(name)]
+    return " ".join(str(word).replace("_", " ") for word in told)
+
+
+def _what_if(entry: Mapping[str, Any], units: System) -> list[str]:
     other = entry["what_if"]
-    changed = ", ".join(f"{name} {value}" for name, value in other["set"].items())
+    changed = ", ".join(
+        f"{name.replace('_', ' ')} {_set_text(value)}" for name, value in other["set"].items()
+    )
     more = other["more_labor_h"]
-    lines = [f"  What if {changed}:"]
+    lines = _wrapped(f"What if {changed}:")
     rows = [
         ("", "as given", "what if"),
         ("hours to bid", hours_text(entry["bid_hours"]), hours_text(other["bid_hours"])),
@@ -225,7 +249,18 @@ def _what_if(entry: Mapping[str, Any]) -> list[str]:
         f"    the change itself: {more['p50']:+.1f} h, eight in ten"
         f" {more['p10']:+.1f} to {more['p90']:+.1f} h"
     )
+    new = [item for item in other["outside"] if item not in entry["outside"]]
+    if new:
+        told = "; ".join(outside_text(item, units) for item in new)
+        lines += wrap(
+            f"Outside what you have done: {told}.", WIDTH,
+            initial_indent="    ", subsequent_indent="    ",
+        )  # fmt: skip
     return lines
+
+
+def _set_text(value: str) -> str:
+    return value.strip().replace("_", " ") or "left blank"
 
 
 def _together(together: Mapping[str, Any], confidence: float) -> list[str]:
@@ -239,4 +274,22 @@ def _together(together: Mapping[str, Any], confidence: float) -> list[str]:
     )
     if together["price_usd"] is not None:
         text += f" The prices add up to {dollars_text(together['price_usd'])}."
-    return wrap(text, WIDTH)
+    lines = wrap(text, WIDTH)
+    for week in together.get("weeks", []):
+        lines += wrap(_week(week), WIDTH)
+    return lines
+
+
+def _week(week: Mapping[str, Any]) -> str:
+    added = hours_text(week["overtime_h"])
+    text = (
+        f"In the week of Monday {week['week']} its {week['jobs']} jobs, shared evenly by"
+        f" {week['people']} people, go past {week['after_h']:g} h a person: {added} of overtime"
+        " more, on average, than the days alone"
+    )
+    if week["usd"] is None:
+        return text + "."
+    return (
+        f"{text}. That is {dollars_text(week['usd'])} of cost,"
+        f" {dollars_text(week['price_usd'])} with overhead and margin, which no single price holds."
+    )

@@ -212,6 +212,15 @@ def test_stretch_by_hand():
     assert stretch_of(np.full(5, 50.0)) == pytest.approx(np.sqrt((20 + 45) / 25))
 
 
+def test_a_long_past_draws_in_less_than_it_widens():
+    """Forty scores of a half: held by 2.5 x 40 = 100, sqrt((100 + 10) / 140) = 0.886; five of them
+    by the usual twenty, sqrt(21.25 / 25) = 0.922. Forty of 1.5 widen by sqrt((20 + 90) / 60).
+    """
+    assert stretch_of(np.full(40, 0.5)) == pytest.approx(0.8864, abs=1e-4)
+    assert stretch_of(np.full(5, 0.5)) == pytest.approx(0.9220, abs=1e-4)
+    assert stretch_of(np.full(40, 1.5)) == pytest.approx(np.sqrt(110 / 60))
+
+
 def test_past_scores_are_standard_where_the_model_is_right():
     """Twenty records of 60 pours of one rule, ten pours told ahead of each: variance one.
 
@@ -314,6 +323,38 @@ def test_drivers_are_what_differs():
     assert (found[0].has, found[0].usual) == ("hard_trowel", "trowel")
     assert found[0].hours > 0
     assert drivers(hours_model(frame), jobs())[0] == []
+
+
+def test_sawing_sets_a_job_apart_only_where_it_is_not_usual():
+    """A crew that saws every garage: a sawn one is as usual, one left unsawn takes less."""
+    frame = past(30, saw_type="early_entry", saw_length=100.0)
+    sawn = {"saw_type": "early_entry", "saw_length": 100.0}
+    model = hours_model(frame)
+    assert drivers(model, jobs(**sawn))[0] == []
+    (less,) = drivers(model, jobs(saw_type="none"))[0]
+    assert (less.column, less.usual) == ("saw_type", "early_entry")
+    assert less.hours < -0.2
+    (more,) = drivers(hours_model(past(30)), jobs(**sawn))[0]
+    assert more.hours > 0.2
+
+
+def test_a_headcount_is_read_down_to_crew_time():
+    """Every other pour is a headcount that reads 20 % high: half of the record shows it."""
+    frame = past(80, noise=0.05, hours_from="crew_time")
+    odd = frame.index % 2 == 1
+    frame.loc[odd, "hours_from"] = "headcount"
+    truth = frame["labor_h"].to_numpy().copy()
+    frame.loc[odd, "labor_h"] *= 1.2
+    seen = usable(frame)
+    hours, doubt = hours_model(frame).as_crew_time(seen)
+    assert hours[~odd] == pytest.approx(truth[~odd])
+    assert hours[odd].sum() / truth[odd].sum() == pytest.approx(1.0, abs=0.04)
+    assert (doubt[~odd] == 0.0).all()
+    assert 0.0 < doubt[odd][0] < 0.05
+    # By headcount alone nobody can tell how much it reads high: the doubt is the prior's 10 %.
+    frame["hours_from"] = "headcount"
+    alone = hours_model(frame).as_crew_time(usable(frame))[1]
+    assert alone == pytest.approx(0.1, rel=0.25)
 
 
 def test_similar_finds_the_twin():

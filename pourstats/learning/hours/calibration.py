@@ -33,13 +33,23 @@ FARTHEST = 3.0
 """No score counts as farther out than this: a slip or a wreck says little of the usual day."""
 
 
+DRAW_IN_WORTH = 2.5
+"""How many scores it takes to outweigh one by which ranges are drawn in, in a long record. An
+earlier forecast rested on fewer pours and so was told wider: that its range was too wide says less
+of today's than that it was too narrow. To promise too much is also the dearer mistake."""
+
+
 def stretch_of(scores: Array, worth: float = WORTH) -> float:
     """By how much log ranges are to be stretched (or drawn in, under 1), given past scores.
 
-    The root mean square of the scores, held by ``worth`` scores that are as they should be.
+    The root mean square of the scores, held by ``worth`` scores that are as they should be; where
+    it draws in by no fewer than DRAW_IN_WORTH times the scores.
     """
     held = np.clip(scores, -FARTHEST, FARTHEST)
-    return float(np.sqrt((worth + (held**2).sum()) / (worth + held.size)))
+    squares = float((held**2).sum())
+    if squares < held.size:
+        worth = max(worth, DRAW_IN_WORTH * held.size)
+    return float(np.sqrt((worth + squares) / (worth + held.size)))
 
 
 def past_scores(model: HoursModel, later: pd.DataFrame) -> Array:

@@ -22,7 +22,7 @@ from pourstats.logs.tables import OUTDOOR_TYPES
 
 SMALLEST_DRIVER_H = 0.1
 
-CHOSEN = ("placement", "finish", "reinforcement", "base", "exposure", "lead")
+CHOSEN = ("placement", "finish", "reinforcement", "base", "exposure", "saw_type", "lead")
 FEW = 3
 """Pours of a kind from which it no longer counts as new to the crew."""
 
@@ -54,7 +54,7 @@ def drivers(model: HoursModel, jobs: pd.DataFrame) -> list[list[Driver]]:
 
     Hours are the change of a middling day if only that one thing were as usual. Usual is the most
     frequent in the record, for the same slab type where it was poured often enough; without a
-    record a chute, no steel, a broom outside and a trowel inside.
+    record a chute, no steel, a broom outside, a trowel inside and nothing sawn.
     """
     versions, labels = [], []
     for row in range(len(jobs)):
@@ -91,6 +91,7 @@ def usual_of(model: HoursModel, one: pd.DataFrame) -> dict[str, str | float]:
     outdoor = kind in OUTDOOR_TYPES
     usual: dict[str, str | float] = {
         "placement": "chute", "finish": "broom" if outdoor else "trowel", "reinforcement": "none",
+        "saw_type": "none",
     }  # fmt: skip
     for column in CHOSEN:
         cells = [str(cell) for cell in words(like, column) if cell != ""] if len(like) else []
@@ -102,7 +103,6 @@ def usual_of(model: HoursModel, one: pd.DataFrame) -> dict[str, str | float]:
     usual["hands"] = float(np.round(f.hands[0], 1))
     middle = features(one.drop(columns=["air_temp_f"], errors="ignore"), model.habit)
     usual["air_temp_f"] = float(middle.air_temp_f[0])
-    usual["saw_type"] = "none"
     return usual
 
 
@@ -110,7 +110,7 @@ def _has(model: HoursModel, one: pd.DataFrame, column: str) -> str | float | Non
     """What the job has in a column; None where it is blank, or where hands are about as usual."""
     if column in ("thickness", "hands", "air_temp_f"):
         value = float(numbers(one, column)[0])
-        if np.isnan(value):
+        if np.isnan(value) or (column == "hands" and value <= 0):
             return None
         if column == "hands":
             f = features(one.drop(columns=["hands"]), model.habit)
@@ -169,7 +169,8 @@ def outside(model: HoursModel, jobs: pd.DataFrame) -> list[list[Outside]]:
         one = jobs.iloc[[row]]
         for column in ("area", "thickness", "hands"):
             seen, value = numbers(model.seen, column), float(numbers(one, column)[0])
-            if np.isnan(value) or np.isnan(seen).all():
+            blank = np.isnan(value) or (column == "hands" and value <= 0)
+            if blank or np.isnan(seen).all():
                 continue
             low, high = float(np.nanmin(seen)), float(np.nanmax(seen))
             if not low <= value <= high:
