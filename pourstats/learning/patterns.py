@@ -149,10 +149,9 @@ def _effects(
         return _too_few(what, pours, logged)
     causes = [*_causes(found, placing_min, usable, pour), *more]
     causes = [c for c in causes if np.ptp(c.column[usable]) > 0]
-    # No more columns than a fifth of the pours: what is only adjusted for gives way first.
+    # No more columns than a fifth of the pours; what says least of this gives way first.
     while len(causes) > max(pours // 5, 3):
-        spare = [i for i, c in enumerate(causes) if not c.told] or [len(causes) - 1]
-        causes.pop(spare[-1])
+        causes.remove(max(causes, key=_gives_way))
     columns = np.stack([c.column[usable] for c in causes], axis=1)
     y = np.log(minutes[usable])
     effect, error, tied = fit_clustered(columns, y, pour[usable])
@@ -196,6 +195,19 @@ def _effects(
         "apart": apart,
         "says": None,
     }
+
+
+def _gives_way(cause: Cause) -> tuple[int, int]:
+    """Order in which causes are left out: what is only adjusted for, then mixes few pours have.
+
+    How long placing took stays, since the wait is counted from its end and begins before it; so
+    does the number of the pass, by which gaps differ most.
+    """
+    if cause.name in ("area", "slump", "thickness"):
+        return 3, 0
+    if cause.name.startswith("mix: "):
+        return 2, -cause.having
+    return (1, -cause.having) if ": " in cause.name else (0, 0)
 
 
 def _too_few(what: str, pours: int, logged: int) -> dict[str, Any]:
@@ -244,6 +256,13 @@ def _causes(
         column = np.array([float(base in own) for own in on])
         if FEWEST_EACH <= having(column) <= n - FEWEST_EACH:
             causes.append(Cause(f"base: {base}", "against without", column, having=having(column)))
+    # Hot days get a retarder and cold ones an accelerator: the air's effect is told beside theirs.
+    added = words(found.frame, "admixtures")
+    for name in ("retarder", "accelerator"):
+        column = np.array([float(name in text) for text in added])
+        if FEWEST_EACH <= having(column) <= n - FEWEST_EACH:
+            causes.append(Cause(f"added: {name}", "with against without", column,
+                                having=having(column)))  # fmt: skip
     # A broomed slab is begun sooner than a troweled one, and often has a mix of its own.
     for name in ("finish", "mix"):
         level = pd.Series(words(found.frame, name))

@@ -155,3 +155,47 @@ def test_lost_hours_add_up_and_are_priced():
     for advice in answer["start_earlier"]:
         assert {"do", "because", "source"} == set(advice)
         assert "pours" in advice["because"]
+
+
+def test_hot_days_with_a_retarder_dont_hide_the_heat():
+    """A retarder on hot days and an accelerator on cold ones: the air's own effect still comes out."""
+
+    def made(frame, weather):
+        own = {s: w.set_index("time")["air_temp"] for s, w in weather.groupby("site")}
+        air = np.array([own[r["site"]].asof(r["place_end"]) for _, r in frame.iterrows()])
+        lean = air + np.random.default_rng(len(frame)).normal(0, 8, len(frame))
+        frame["admixtures"] = np.where(
+            lean > np.quantile(lean, 0.7), "retarder",
+            np.where(lean < np.quantile(lean, 0.3), "water_reducer;accelerator", ""),
+        )  # fmt: skip
+        added = frame["admixtures"]
+        moved = 0.35 * (added == "retarder") - 0.35 * added.str.contains("accelerator")
+        return -0.012 * (air - 65) + moved.to_numpy(dtype=float)
+
+    found = []
+    for seed in range(6):
+        effects = patterns(no_effect_season(seed, 120, made))["first_pass"]["effects"]
+        by = {e["cause"]: e for e in effects}
+        found.append([by[c]["percent"] for c in
+                      ("air temperature", "added: retarder", "added: accelerator")])  # fmt: skip
+    air, retarder, accelerator = np.mean(found, axis=0)
+    assert air == pytest.approx(100 * np.expm1(-0.12), abs=5)  # left out, it comes to about +5
+    assert retarder == pytest.approx(100 * np.expm1(0.35), abs=12)
+    assert accelerator == pytest.approx(100 * np.expm1(-0.35), abs=8)
+
+
+def test_with_few_pours_the_length_of_placing_is_the_last_to_go():
+    """The wait is counted from the end of placing, so that long placing shortens it by itself."""
+    from pourstats.learning.patterns import Cause, _gives_way
+
+    names = ("air temperature", "mix: 30N", "mix: 40N", "base: soil", "pass 3", "area",
+             "length of placing")  # fmt: skip
+    having = dict(zip(names, (60, 6, 20, 15, 0, 0, 0), strict=True))
+    causes = [Cause(n, "", np.zeros(1), told=having[n] > 0, having=having[n]) for n in names]
+    order = []
+    while len(causes) > 3:
+        gone = max(causes, key=_gives_way)
+        order.append(gone.name)
+        causes.remove(gone)
+    assert order == ["area", "mix: 30N", "mix: 40N", "base: soil"]
+    assert {c.name for c in causes} == {"air temperature", "pass 3", "length of placing"}
