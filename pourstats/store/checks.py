@@ -49,6 +49,7 @@ GROUPS: dict[str, Group] = {
         Group("waiting", 1, "Waiting for a pour that was never logged"),
         Group("same_ticket", 1, "The same ticket on two pours"),
         Group("same_pour", 1, "Perhaps one floor logged twice"),
+        Group("same_call", 1, "Perhaps one callback under two ids"),
         Group("two_places", 1, "One person on two pours at once"),
         Group("times", 1, "Times that can't be right"),
         Group("look_alike", 2, "Names that look alike"),
@@ -66,6 +67,12 @@ GROUPS: dict[str, Group] = {
     )
 }
 """The groups, worst first."""
+
+SAME_CALL = """a.pour_id = b.pour_id AND a.defect = b.defect AND a._seq < b._seq
+    AND (a.reported = b.reported OR (abs(date_diff('day', a.reported, b.reported)) <= 3
+         AND coalesce(a.hours = b.hours, true) AND coalesce(a.cost = b.cost, true)))"""
+"""Callbacks a and b that may be one: the same floor and defect on one day, or within three days
+with hours and cost that don't differ."""
 
 CELL = "mend {column} in {where} and load it again"
 
@@ -222,6 +229,15 @@ _OTHERS = (
                 AND a._seq < b._seq
             WHERE coalesce(a.place_start = b.place_start, true) ORDER BY b._seq""",
          "if it was one floor: `pourstats delete {pour_id}`"),
+    Rule("same_call", "callbacks",
+         f"""SELECT b.pour_id, b._source, b._line, 'callback_id' AS "column",
+                    b.callback_id AS value, a.callback_id || ' and ' || b.callback_id || ' of ' || a.pour_id || ': both '
+                    || replace(a.defect, '_', ' ') || ', reported '
+                    || strftime(a.reported, '%Y-%m-%d') || CASE WHEN a.reported = b.reported
+                       THEN '' ELSE ' and ' || strftime(b.reported, '%Y-%m-%d') END AS what,
+                    [b.callback_id] AS id
+             FROM callbacks AS a JOIN callbacks AS b ON {SAME_CALL} ORDER BY b._seq, a._seq""",
+         "if it was one call: `{delete}`"),
     Rule("two_places", "crew_time",
          f"""SELECT b.pour_id, b._source, b._line, 'start' AS "column", {_at('b."start"')} AS value,
                     b.worker || ': ' || a.task || ' on ' || a.pour_id || ' to ' || {_at('a."end"')}

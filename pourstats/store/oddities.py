@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pourstats.store import taps
+from pourstats.store.checks import SAME_CALL
 
 if TYPE_CHECKING:
     import duckdb
@@ -19,6 +20,14 @@ _RULES: tuple[str, ...] = (
               || ' was poured; check its date'
        FROM callbacks AS c JOIN pours AS p USING (pour_id)
        WHERE c._seq >= {first} AND c.reported < p.date ORDER BY c._seq""",
+    """SELECT 'callbacks: ' || a.callback_id || ' and ' || b.callback_id || ' of ' || a.pour_id
+              || ': both ' || replace(a.defect, '_', ' ') || ', reported '
+              || strftime(a.reported, '%Y-%m-%d')
+              || CASE WHEN a.reported = b.reported THEN '' ELSE
+                 ' and ' || strftime(b.reported, '%Y-%m-%d') END
+              || '; if it was one call, delete one (`pourstats check` has the command)'
+       FROM callbacks AS a JOIN callbacks AS b ON {same_call}
+       WHERE greatest(a._seq, b._seq) >= {first} ORDER BY b._seq, a._seq""",
     """SELECT 'passes: pass ' || a.pass_no || ' of ' || a.pour_id || ' begins more than 18 h after'
               || ' the first concrete; is its day right?'
        FROM passes AS a JOIN pours AS p USING (pour_id)
@@ -35,10 +44,8 @@ _RULES: tuple[str, ...] = (
 def found(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
     """A line a row, at most ten of a kind and then how many more."""
     lines: list[str] = []
-    told = [
-        [text for (text,) in connection.execute(rule.format(first=first_seq)).fetchall()]
-        for rule in _RULES
-    ]
+    queries = [rule.format(first=first_seq, same_call=SAME_CALL) for rule in _RULES]
+    told = [[text for (text,) in connection.execute(query).fetchall()] for query in queries]
     for rows in (*told, _tapped(connection, first_seq)):
         lines += rows[:MOST_TOLD]
         if len(rows) > MOST_TOLD:

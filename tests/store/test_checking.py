@@ -149,6 +149,23 @@ def test_sawn_before_placed_and_one_floor_twice(store: Store, tmp_path: Path) ->
     assert [f["column"] for f in group(found, "times")] == ["saw_start"]
 
 
+def test_one_callback_under_two_ids_goes_by_the_command_that_it_names(
+    store: Store, tmp_path: Path
+) -> None:
+    assert not group(checked(store, NOW), "same_call")
+    loaded(store, tmp_path / "log", "pours",
+           "pour_id,date,site,slab_type,area,thickness\nX1,2025-08-01,Alder Bench,garage,617,4\n")  # fmt: skip
+    loaded(store, tmp_path / "log", "callbacks",
+           "callback_id,pour_id,reported,defect,hours,cost\n"
+           "q 1,X1,2025-09-01,dusting,3,80\nq 2,X1,2025-09-01,dusting,3,80\n")  # fmt: skip
+    (found,) = group(checked(store, NOW), "same_call")
+    assert found["what"] == "q 1 and q 2 of X1: both dusting, reported 2025-09-01"
+    assert found["mend"] == "if it was one call: `pourstats delete X1 callbacks 'q 2'`"
+    words = shlex.split(found["mend"].split("`")[1])
+    assert delete_row(store, words[2], words[3], words[4:]) == {"callbacks": 1}
+    assert not group(checked(store, NOW), "same_call")
+
+
 def test_the_same_ticket_on_two_pours_goes_by_the_command_that_it_names(
     store: Store, tmp_path: Path
 ) -> None:

@@ -39,6 +39,29 @@ def test_each_oddity_is_named_and_not_told_again(tmp_path: Path) -> None:
     assert loaded(store, tmp_path / "log") == []
 
 
+def test_one_callback_under_two_ids_is_told_whichever_came_first(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    head = "callback_id,pour_id,reported,defect,hours,cost\n"
+    assert (
+        loaded(
+            store,
+            tmp_path / "log",
+            pours=POURS + POURS.splitlines()[1].replace("A1", "A2"),
+            callbacks=head + "C1,A1,2031-09-01,dusting,4,\n"
+            "C2,A1,2031-09-01,crazing,4,\nC3,A2,2031-09-01,dusting,4,\n"
+            "C4,A1,2031-10-01,dusting,4,\nC5,A1,2031-09-03,dusting,5,\n",
+        )[1:]
+        == []
+    )  # other defect, other floor, a month later, other hours; the first is of A1 and A2
+    (one,) = loaded(store, tmp_path / "again", callbacks=head + "n7,A1,2031-09-03,dusting,,90\n"
+                    )[:1]  # fmt: skip
+    assert one == (
+        "callbacks: C1 and n7 of A1: both dusting, reported 2031-09-01 and 2031-09-03; if it was"
+        " one call, delete one (`pourstats check` has the command)"
+    )
+    assert loaded(store, tmp_path / "again") == []
+
+
 def test_a_whole_and_orderly_log_is_not_warned_of(tmp_path: Path) -> None:
     store = Store(tmp_path / "s.duckdb")
     rows = "".join(f"A1,{who},place,7:00,8:30\n" for who in ("Bo", "Cy", "Di"))
