@@ -71,7 +71,9 @@ def patterns(
     placing_min = (end_h - hours(pours["place_start"])) * 60.0
 
     wait = (kept.first_h - end_h) * 60.0
-    usable = (wait > 5.0) & (wait < 1440.0) & ~kept.late & (found.told > 0.7)
+    # A wait that chases the placing has no log; how the machine chases is the clock's to learn.
+    chased = (wait <= 5.0) & ~kept.late
+    usable = ~chased & (wait < 1440.0) & ~kept.late & (found.told > 0.7)
     first = _effects("first pass", wait, usable, found, placing_min, np.arange(len(pours)), more=[])
     gaps = _gap_effects(frames, pours, weather, sites, house)
     stay_h = kept.last_h - end_h
@@ -79,6 +81,7 @@ def patterns(
     return {
         "pours": len(pours),
         "held_up_left_out": int(kept.late.sum()),
+        "chased_left_out": int(chased.sum()),
         "first_pass": first,
         "gaps": gaps,
         **lost,

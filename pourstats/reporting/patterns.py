@@ -15,9 +15,16 @@ def patterns_text(result: Mapping[str, Any]) -> str:
         "\n".join(_effects(result["first_pass"], "Time to the first pass")),
         "\n".join(_effects(result["gaps"], "Gap between passes")),
     ]
-    if result["held_up_left_out"]:
-        left = result["held_up_left_out"]
-        blocks.append(f"{left} first passes that waited for people are left out of the first part.")
+    left_out = [
+        f"Left out of the first part: {_count(result[key])} that {why}."
+        for key, why in (
+            ("held_up_left_out", "waited for people"),
+            ("chased_left_out", "began before placing was done, or within five minutes of it"),
+        )
+        if result[key]
+    ]
+    if left_out:
+        blocks.append("\n".join(line for text in left_out for line in wrap(text, WIDTH)))
     slow = result["slow_finishing"]
     if slow["by_month"]:
         blocks.append("\n".join(_lost(slow["by_month"], "Month", slow["against"])))
@@ -31,6 +38,10 @@ def patterns_text(result: Mapping[str, Any]) -> str:
             )  # fmt: skip
         blocks.append("\n".join(lines))
     return "\n\n".join(blocks) + "\n"
+
+
+def _count(passes: int) -> str:
+    return "one first pass" if passes == 1 else f"{passes} first passes"
 
 
 def _effects(part: Mapping[str, Any], title: str) -> list[str]:
