@@ -231,8 +231,8 @@ _OTHERS = (
          "if it was one floor: `pourstats delete {pour_id}`"),
     Rule("same_call", "callbacks",
          f"""SELECT b.pour_id, b._source, b._line, 'callback_id' AS "column",
-                    b.callback_id AS value, a.callback_id || ' and ' || b.callback_id || ' of ' || a.pour_id || ': both '
-                    || replace(a.defect, '_', ' ') || ', reported '
+                    b.callback_id AS value, a.callback_id || ' and ' || b.callback_id || ' of '
+                    || a.pour_id || ': both ' || replace(a.defect, '_', ' ') || ', reported '
                     || strftime(a.reported, '%Y-%m-%d') || CASE WHEN a.reported = b.reported
                        THEN '' ELSE ' and ' || strftime(b.reported, '%Y-%m-%d') END AS what,
                     [b.callback_id] AS id
