@@ -148,23 +148,3 @@ def lean(
     found.append(bias_of("all", every["bid_hours"], every["took"], every["doubt"]))
     counted = int((words(every, "hours_from").astype(str) != "crew_time").sum())
     return Lean(found, len(met) - len(same), len(same) - len(every), counted)
-
-
-def billed_usd_per_paid_h(
-    frames: Mapping[str, pd.DataFrame], first: object, last: object
-) -> tuple[float, int] | None:
-    """Dollars billed a paid hour over pours from ``first`` to ``last`` (dates, both counted).
-
-    Only pours with both; None without any. A ratio of sums, with the count of pours.
-    """
-    bids, output = frames.get("bids"), frames.get("pour_output")
-    if bids is None or output is None or not len(bids) or not len(output):
-        return None
-    billed = bids[bids["billed"].notna()].sort_values("bid_date").groupby("pour_id").tail(1)
-    met = billed[["pour_id", "billed"]].merge(output, on="pour_id")
-    day = pd.to_datetime(met["date"])
-    within = (day >= pd.Timestamp(str(first))) & (day <= pd.Timestamp(str(last)))
-    met = met[within & (numbers(met, "paid_h") > 0)]
-    if not len(met):
-        return None
-    return float(met["billed"].sum() / met["paid_h"].sum()), len(met)

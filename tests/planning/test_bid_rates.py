@@ -8,7 +8,7 @@ import pytest
 
 from pourstats.faults import Refusal
 from pourstats.learning.hours import hours_frame
-from pourstats.planning.bid_record import bias_of, bids_with_pours, billed_usd_per_paid_h
+from pourstats.planning.bid_record import bias_of, bids_with_pours
 from pourstats.planning.proof import hours_proof
 from pourstats.planning.rates import card_frame, rate_card
 from pourstats.reporting.bid import bias_text, proof_text, rates_text
@@ -114,16 +114,32 @@ def test_no_pours_no_card():
         assert caught.value.status == 1
 
 
-def test_billed_per_paid_hour():
-    """Two pours billed 2,000 each over their paid hours, a ratio of sums."""
-    frames = record(4)
-    frames["bids"] = bids(frames).head(2)
-    paid = frames["pour_output"]["paid_h"][:2].sum()
-    assert billed_usd_per_paid_h(frames, "2031-03-01", "2031-12-31") == (
-        pytest.approx(4000 / paid),
-        2,
-    )
-    assert billed_usd_per_paid_h(frames, "2030-01-01", "2030-12-31") is None
+def test_the_week_shows_dollars_billed_a_paid_hour(ledger, run):
+    """Two floors billed 2,000 and 1,000 USD, 16 and 8 labor-hours and an hour of road: a ratio of
+    sums, 3000 / 25 = 120. A third that isn't billed yet counts neither way.
+    """
+    pours = [
+        {"pour_id": pour, "date": day, "site": "Oak", "slab_type": "garage", "area": 600,
+         "thickness": 4, "place_start": "7:00", "place_end": "9:00"}
+        for pour, day in (("A1", "2031-06-03"), ("A2", "2031-06-04"), ("A3", "2031-06-05"))
+    ]  # fmt: skip
+    time = [
+        {"pour_id": pour, "worker": worker, "task": task, "start": start, "end": end}
+        for pour, worker, task, start, end in (
+            ("A1", "JB", "place", "7:00", "15:00"), ("A1", "RB", "place", "7:00", "15:00"),
+            ("A1", "RB", "travel", "6:00", "7:00"), ("A2", "JB", "place", "7:00", "15:00"),
+            ("A3", "JB", "place", "7:00", "17:00"),
+        )
+    ]  # fmt: skip
+    bids = [
+        {"pour_id": pour, "bid_date": "2031-05-01", "bid_hours": 20, "billed": billed}
+        for pour, billed in (("A1", 2000), ("A2", 1000), ("A3", ""))
+    ]
+    ledger.load({"pours": pours, "crew_time": time, "bids": bids})
+    shown = json.loads(run("week", "--ending", "2031-06-08", "--json").out)
+    figure = shown["figures"]["billed_usd_per_paid_h"]
+    assert figure["value"] == pytest.approx(120.0)
+    assert figure["pours_known"] == 2
 
 
 # The proof.
