@@ -30,6 +30,8 @@ USUAL_START = "07:00"
 SAW_FT_H = {"early_entry": 220.0, "conventional": 150.0, "handheld": 90.0}
 """Feet of joint an hour. Common practice, no source."""
 SAW_WORDS = {"early_entry": "early entry", "conventional": "a wet saw", "handheld": "a handheld"}
+FROZEN_MIN = 1440.0
+"""A slab not ready within a day of placing freezes first; its hours are no forecast."""
 FEW = 8
 """Below this many pours the clock says that it rests mostly on published values."""
 
@@ -254,6 +256,12 @@ def _job(
     long = float(np.median((cast.place_end_h[row] - hours([job["place_start"]])[0]) * 60)) > 60
     away = float(quantiles(first)["p10"])
     kind = str(job.get("slab_type") or "")
+    if float(np.median(cast.since_placed_min[row])) > FROZEN_MIN:
+        cold = f"Left open it cools to {cast.science.slab_f[row]:.0f} °F"
+        notes = [
+            f"{cold} and freezes before it takes a machine: the hours above are no forecast.",
+            *notes,
+        ]
     return {
         "pour_id": str(job["pour_id"]),
         "site": None if pd.isna(job.get("site")) else str(job["site"]),

@@ -69,7 +69,8 @@ def saw_hours(
     to 4 h, conventional 4 to 72 h (Concrete Construction: cold, up to three days). The window is
     no more certain than half its length either way: make a trial cut.
     """
-    rate = affinity(mean_concrete_c, SET_ENERGY_J_MOL, REFERENCE_C)
+    # Frozen concrete keeps the window's last end.
+    rate = np.maximum(affinity(mean_concrete_c, SET_ENERGY_J_MOL, REFERENCE_C), 1e-3)
     if saw == "early_entry":
         return np.clip(EARLY_OPEN_H / rate, 1.0, 4.0), np.clip(EARLY_CLOSE_H / rate, 5.0, 20.0)
     opening = np.clip(CONVENTIONAL_OPEN_H / rate, 4.0, 24.0)

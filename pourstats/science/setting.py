@@ -107,7 +107,7 @@ def final_set_h(concrete_c: ArrayLike, shift_h: ArrayLike = 0.0) -> Array:
     80 degF; above, the table falls faster (:data:`PRINTED_SET_H`). Valid 40 to 95 degF.
     """
     at_reference = np.maximum(FINAL_SET_H + np.asarray(shift_h, dtype=float), 0.8)
-    return np.asarray(at_reference / affinity(concrete_c, SET_ENERGY_J_MOL, REFERENCE_C))
+    return _at_rate(at_reference, concrete_c, SET_ENERGY_J_MOL)
 
 
 def printed_set_h(concrete_f: ArrayLike) -> Array:
@@ -125,7 +125,7 @@ def printed_set_h(concrete_f: ArrayLike) -> Array:
 def initial_set_h(concrete_c: ArrayLike, shift_h: ArrayLike = 0.0) -> Array:
     """Hours from batching to C403 initial set (500 psi) at one temperature; see final_set_h."""
     at_reference = np.maximum(FINAL_SET_H * INITIAL_SHARE + np.asarray(shift_h, dtype=float), 0.5)
-    return np.asarray(at_reference / affinity(concrete_c, SET_ENERGY_J_MOL, REFERENCE_C))
+    return _at_rate(at_reference, concrete_c, SET_ENERGY_J_MOL)
 
 
 def float_ready_h(concrete_c: ArrayLike) -> Array:
@@ -133,7 +133,14 @@ def float_ready_h(concrete_c: ArrayLike) -> Array:
 
     Within 5 % of ASCC PS 15 at 50, 70 and 90 degF; the survey's own spread is not printed.
     """
-    return np.asarray(FLOAT_H / affinity(concrete_c, FLOAT_ENERGY_J_MOL, REFERENCE_C))
+    return _at_rate(FLOAT_H, concrete_c, FLOAT_ENERGY_J_MOL)
+
+
+def _at_rate(hours: ArrayLike, concrete_c: ArrayLike, energy_j_mol: float) -> Array:
+    """Hours at 70 degF stretched to another temperature; endless where concrete freezes."""
+    with np.errstate(divide="ignore"):
+        whole = np.asarray(hours, dtype=float)
+        return np.asarray(whole / affinity(concrete_c, energy_j_mol, REFERENCE_C))
 
 
 def mix_delay(

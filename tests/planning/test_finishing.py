@@ -188,6 +188,18 @@ def test_under_a_roof_nobody_asks_for_the_sun():
     assert finishing_text(outdoors).count("latitude") == 1
 
 
+@pytest.mark.parametrize(("air_f", "freezes"), [(18.0, True), (38.0, False)])
+def test_a_slab_that_freezes_first_is_told_so(air_f, freezes):
+    """Fresh concrete freezes below about 25 degF (NRMCA CIP 27): no hour is a forecast then."""
+    job = one(jobs(exposure="shade", concrete_temp=50.0), weather(air_temp=air_f, sun=0.0))
+    assert any("freezes before" in note for note in job["notes"]) is freezes
+    if freezes:
+        # nor does doubt make a frozen slab ready sooner than a cold one
+        cold = one(jobs(exposure="shade", concrete_temp=50.0), weather(air_temp=38.0, sun=0.0))
+        for level in ("p05", "p25", "p50"):
+            assert job["since_placed_min"][level] > cold["since_placed_min"][level]
+
+
 def test_rain_while_it_is_soft_is_told_and_later_rain_is_not():
     rain = np.zeros(72)
     rain[24 + 10] = 0.15  # at ten, three hours after first concrete

@@ -159,3 +159,12 @@ def test_bleed_water_dries_or_stands():
     assert bleed.standing_kg_m2(rise, dry) == pytest.approx(np.array([[0.05, 0.1, 0], [0, 0, 0]]))
     assert list(bleed.crusts(rise, dry)) == [False, True]
     assert bleed.risen_share([0, 0.6, 1]) == pytest.approx([0, 1, 1])
+
+
+@pytest.mark.filterwarnings("error")
+def test_frozen_concrete_never_sets_and_warns_of_nothing():
+    """NRMCA CIP 27: fresh concrete freezes below about 25 degF; no rate is left then."""
+    assert np.isinf(setting.final_set_h(-8.0)) and np.isinf(setting.initial_set_h(-8.0))
+    assert np.isinf(setting.float_ready_h(-8.0))
+    assert joints.saw_hours(-8.0, "conventional")[1] == 72
+    assert joints.saw_hours(-8.0, "early_entry")[0] == 4

@@ -56,6 +56,8 @@ DOUBT: dict[str, float] = {
 data; the rest from the errors that the science pages state, or common practice without source."""
 REHEATED = ("seen", "shelter", "cooling", "hydration", "ground_c", "indoors")
 """Constants whose change needs the heat balance again."""
+MOST_SHIFT = 0.3
+"""Most that one doubtful constant moves log time; in weather above freezing none comes near."""
 LATER_AGE = 1.6
 """Age, against that of the first pass, near the end of finishing: a scuff print against a quarter
 inch (L&M Concrete News 0810: final against initial set)."""
@@ -116,6 +118,8 @@ def ready(found: Conditions) -> Ready:
         moved = replace(plain, **{name: getattr(plain, name) + doubt})
         again = _warmth(found, moved) if name in REHEATED else warmth
         shift = _log_hours(mix, moved, again, _level())[0] - log_h
+        # Near freezing a degree decides between hours and never: no slope for both directions.
+        shift = np.clip(shift, -MOST_SHIFT, MOST_SHIFT)
         if name == "seen":
             # How much sun a sunny, a mixed and a shady slab sees are three doubts, not one.
             for kind in ("sun", "mixed", "shade"):
