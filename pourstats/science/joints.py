@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pourstats.science.setting import FINAL_SET_H, REFERENCE_C, SET_ENERGY_J_MOL, affinity
+from pourstats.science.setting import REFERENCE_C, SET_ENERGY_J_MOL, affinity
 
 Array = NDArray[np.float64]
 
@@ -76,8 +76,3 @@ def saw_hours(
     opening = np.clip(CONVENTIONAL_OPEN_H / rate, 4.0, 24.0)
     closing = np.clip(CONVENTIONAL_CLOSE_H / rate, 8.0, 72.0)
     return np.asarray(opening), np.asarray(closing)
-
-
-def strong_enough_h(mean_concrete_c: ArrayLike) -> Array:
-    """Hours from batching to final set, before which no conventional saw goes on (C403)."""
-    return np.asarray(FINAL_SET_H / affinity(mean_concrete_c, SET_ENERGY_J_MOL, REFERENCE_C))
