@@ -48,6 +48,23 @@ def page(pour_id: str | None) -> None:
         if st.form_submit_button(say("log.save"), type="primary", width="stretch"):
             store(found, rows)
     told(faults.get(("pours", 1, None), []))
+    take_out(found)
+
+
+def take_out(found: forms.Filled) -> None:
+    """Loads and passes that were never there, each out by its own button."""
+    listed = [
+        (name, place, f"{say(f'fill.one_{name}')} {row.get(forms.KEYS[name], '')}")
+        for name in ROWS
+        for place, row in enumerate(found.rows[name])
+    ]
+    if "taken_out" in st.session_state:
+        st.success(look.plain(st.session_state.pop("taken_out")))
+    if listed:
+        with st.expander(say("fill.take_out")), st.container(horizontal=True):
+            for name, place, label in listed:
+                st.button(look.plain(label), key=f"out-{name}-{label}",
+                          on_click=tapping.take_out, args=(found, name, place, label))  # fmt: skip
 
 
 def store(found: forms.Filled, rows: dict[str, list[Text]]) -> None:
@@ -223,8 +240,9 @@ def several(name: str, key: str, rows: list[Text], faults: dict) -> list[Text]:
         if each.kind in ("number", "whole"):
             frame[each.name] = frame[each.name].astype(float)
     edited = st.data_editor(
-        frame, hide_index=True, num_rows="dynamic", key=f"fill-{name}-{key}", placeholder="",
-        alt=say(f"fill.{name}"), column_config={each.name: column(each) for each in fields},
+        frame, hide_index=True, num_rows="add", key=f"fill-{name}-{key}-{len(rows)}",
+        placeholder="", alt=say(f"fill.{name}"),
+        column_config={each.name: column(each) for each in fields},
     )  # fmt: skip
     for (table, line, fault), reasons in faults.items():
         if table == name:

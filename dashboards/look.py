@@ -25,6 +25,8 @@ h3 {font-size: 1.15rem !important; padding-top: 1.1rem !important;}
 [data-testid="stSidebarNavLink"], [data-testid="stTopNavLink"] {min-height: 2.75rem;}
 .stButtonGroup button {min-height: 2.75rem;}
 input, [data-baseweb="select"] > div {min-height: 2.75rem;}
+.stPageLink a {border: 1px solid var(--faint); border-radius: .5rem; padding: .25rem .75rem;}
+[data-testid="stTable"] :is(th, td) {padding: .3rem .5rem;}
 .st-key-switches {margin-bottom: -.8rem;}
 .st-key-switches button {min-height: 2.75rem;}
 button:disabled {opacity: .65; filter: grayscale(1); border-style: dashed !important;}
@@ -36,6 +38,7 @@ button[kind^="primary"]:enabled, button[kind^="primary"]:enabled p,
   .stMainBlockContainer {padding-left: .8rem; padding-right: .8rem;}
   h2 {font-size: 1.3rem !important;}
   [data-testid="stElementToolbar"] {display: none;}
+  [data-testid="stTable"] :is(th, td) {padding: .3rem .25rem; font-size: .85rem;}
 }
 @media print {
   header, .st-key-switches, .stButton, [data-testid="stToolbar"] {display: none !important;}
@@ -106,6 +109,12 @@ def link(file: str, name: str) -> None:
     """A link to another page, large enough for a glove."""
     if st.session_state.get("role") == "office" or file == "log_pour.py":
         st.page_link(file, label=words.say(name))
+
+
+def table(rows: list[dict[str, object]], alt: str) -> None:
+    """A short table whose texts break, so that a phone shows all of it."""
+    cells = [{name: plain(cell) for name, cell in row.items()} for row in rows]
+    st.table(cells, hide_index=True, border="horizontal", alt=alt)
 
 
 def draw(drawn: Drawn | None) -> None:

@@ -108,10 +108,13 @@ def price(chosen: tuple[str, ...], head) -> None:
         rows = price_rows(job)
         if rows:
             # The amount first, so that a phone shows it.
-            left.dataframe(rows, hide_index=True, column_order=("amount", "line"))
+            with left:
+                amount_first = [{"amount": row["amount"], "line": row["line"]} for row in rows]
+                look.table(amount_first, say("price.lines", pour_id=job["pour_id"]))
         else:
             left.info(say("price.no_rate"))
-        right.dataframe(part_rows(job), hide_index=True)
+        with right:
+            look.table(part_rows(job), say("price.parts", pour_id=job["pour_id"]))
     with st.expander(say("all.as_text")):
         st.code(bid_text(result, words.units()), language=None)
     if not sets and st.button(say("price.keep")):

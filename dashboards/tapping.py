@@ -19,7 +19,7 @@ from words import say
 from pourstats import units
 from pourstats.faults import Refusal
 from pourstats.logs import forms
-from pourstats.logs.stamps import FROM_JOB, escaped
+from pourstats.logs.stamps import FROM_JOB, described, escaped
 from pourstats.logs.tables import POURS
 from pourstats.store import filling, openpours, reading, taps
 from pourstats.store import tapping as stamps
@@ -80,11 +80,10 @@ class State:
         """A column's text as it stands, from taps or the planned job."""
         if self.row.get(name):
             return self.row[name]
-        for tap in reversed(self.taps):
-            for part in tap["subject"].split(";"):
-                key, _, value = part.partition("=")
-                if key == name and value:
-                    return str(value)
+        for tap in reversed(self.of(("describe",))):
+            value = described(tap["subject"]).get(name)
+            if value:
+                return value
         return None
 
     def number(self, name: str) -> float | None:
@@ -264,6 +263,15 @@ def tap(pour_id: str, event: str, subject: str = "") -> None:
 def take_back(stamp_id: str) -> None:
     """Undo a tap."""
     stamps.take_back(kept.store(), stamp_id)
+
+
+def take_out(found: filling.Filled, name: str, place: int, label: str) -> None:
+    """Take a load or pass out of the pour that its form shows."""
+    try:
+        filling.take_out(kept.store(), found, name, place)
+        st.session_state.taken_out = say("fill.taken_out", what=label)
+    except Refusal as error:
+        st.session_state.fill_faults = {("pours", 1, None): [str(error)]}
 
 
 @told

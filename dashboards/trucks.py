@@ -29,7 +29,7 @@ def past() -> None:
     if found is None:
         return
     st.subheader(say("trucks.so_far"), anchor=False)
-    st.dataframe(past_waits_rows(found), hide_index=True, width="content")
+    look.table(past_waits_rows(found), say("trucks.so_far"))
     by = st.segmented_control(say("trucks.by"), list(WAITS_BY), default="plant", required=True,
                               format_func=WAITS_BY.get)  # fmt: skip
     drawn = waits_by(found, by, look.ink())

@@ -36,12 +36,19 @@ def look_over() -> None:
             st.session_state.preview = previewing.preview(kept.store(), upload)
     report = st.session_state.preview
     kept_rows = report.rows - sum(counts["set_aside"] for counts in report.tables.values())
-    rows = [{"table": name, **counts} for name, counts in report.tables.items()]
+    told = [name for name in ("set_aside", "added", "replaced", "unchanged", "taken_up", "read")
+            if name in ("set_aside", "added") or any(
+                counts.get(name) for counts in report.tables.values())]  # fmt: skip
+    rows = [
+        {"table": name.replace("_", " "),
+         **{head.replace("_", " "): counts.get(head, 0) for head in told}}
+        for name, counts in report.tables.items()
+    ]  # fmt: skip
     aside = sum(counts["set_aside"] for counts in report.tables.values())
     st.subheader(look.plain(say("upload.would", kept=count_text(kept_rows, "row"),
                                 aside=count_text(aside, "row"))), anchor=False)  # fmt: skip
     if rows:
-        st.dataframe(rows, hide_index=True)
+        look.table(rows, say("nav.upload"))
     for fault in report.set_aside:
         if fault.line is None:
             st.warning(look.plain(fault))

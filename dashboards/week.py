@@ -13,11 +13,32 @@ from pourstats.reporting.page_html import week_html
 from pourstats.reporting.sheet_week import week_pdf
 from pourstats.reporting.week import week_text
 from pourstats.reporting.week_sentences import day_text, reason_text, standout_text
+from pourstats.reporting.week_trend import because_text
 
 
 def step(days: int, start: str) -> None:
     """To the week before or after."""
     st.session_state.week_of = date.fromisoformat(start) + timedelta(days=days)
+
+
+def to_do(review: dict, units: str) -> None:
+    """What to change next week and why, and whether the crew is getting better."""
+    if review["changes"]:
+        st.subheader(say("week.changes"), anchor=False)
+    for place, change in enumerate(review["changes"], 1):
+        st.markdown(f"{place}\\. **{look.plain(change['do'].replace('`', ''))}**")
+        because = because_text(change["why"], units)
+        st.caption(look.plain(say("week.because", why=because)))
+    if review["trend"]:
+        st.subheader(say("week.better"), anchor=False)
+        trend = review["trend"]
+        st.markdown(f"**{look.plain(trend['answer'])}.** {look.plain(trend['sentence'])}")
+
+
+def short(row: dict[str, str]) -> dict[str, str]:
+    """A figure's row without its heading, and where it is off in the week's own column."""
+    off = f" ({row['']})" if row[""] else ""
+    return {"figure": row["figure"], "this week": row["this week"] + off, "usual": row["usual"]}
 
 
 def show() -> None:
@@ -44,6 +65,7 @@ def show() -> None:
         because = reason_text(item, units)
         if because:
             st.caption(look.plain(because))
+    to_do(review, units)
     for pour in review["unfinished"]:
         st.info(look.plain(say("week.open", pour_id=pour["pour_id"],
                                missing=", ".join(pour["missing"]).replace("_", " "))))  # fmt: skip
@@ -52,7 +74,7 @@ def show() -> None:
     rows = figure_rows(review, units)
     if rows:
         st.subheader(say("week.figures"), anchor=False)
-        st.dataframe(rows, hide_index=True, height="content")
+        look.table([short(row) for row in rows], say("week.figures"))
     look.draw(week_control(review, look.ink()))
     with st.expander(say("week.whole")):
         st.code(week_text(review, units=units), language=None)

@@ -125,8 +125,22 @@ def _pour(pour_id: str, taps: list[Mapping[str, Any]], job: Mapping[str, Any] | 
 
 
 def _numbered(taps: list[Mapping[str, Any]], times: Mapping[str, str], word: str) -> dict[str, Row]:
-    """label → row; taps without a label go to the first row that still lacks that time."""
+    """label → row of loads or passes."""
     rows: dict[str, Row] = {}
+    for label, tap, rest in _by_label(taps, times, word):
+        row = rows.setdefault(label, {})
+        row[times[tap["event"]]] = _text(tap["at"])
+        row |= _pairs(rest)
+    return rows
+
+
+def _by_label(
+    taps: list[Mapping[str, Any]], times: Mapping[str, str], word: str
+) -> list[tuple[str, Mapping[str, Any], str]]:
+    """Each tap with its label and what else it says; taps without a label go to the first load or
+    pass that still lacks that time."""
+    seen: dict[str, set[str]] = {}
+    found = []
     for tap in taps:
         column = times.get(tap["event"])
         if column is None:
@@ -136,14 +150,13 @@ def _numbered(taps: list[Mapping[str, Any]], times: Mapping[str, str], word: str
             label, rest = "", tap["subject"]
         label = label.strip()
         if not label:
-            label = next((name for name, row in rows.items() if column not in row), "")
-            label = label or f"{word}-{len(rows) + 1}"
+            label = next((name for name, had in seen.items() if column not in had), "")
+            label = label or f"{word}-{len(seen) + 1}"
         elif label.isdigit():
             label = f"{word}-{label}"
-        row = rows.setdefault(label, {})
-        row[column] = _text(tap["at"])
-        row |= _pairs(rest)
-    return rows
+        seen.setdefault(label, set()).update((column, *_pairs(rest)))
+        found.append((label, tap, rest))
+    return found
 
 
 def _crew_time(pour_id: str, taps: list[Mapping[str, Any]]) -> list[Row]:
@@ -184,15 +197,35 @@ def _pairs(text: str) -> Row:
 def labelled(taps: Iterable[Mapping[str, Any]]) -> tuple[dict[str, Row], dict[str, Row]]:
     """Loads and passes as tapped, by label in time order, whole or not: of a load without a number
     ``ticket`` is missing, of one not yet typed in ``volume``."""
-    standing = sorted(
-        (tap for tap in taps if tap.get("undone") != "yes" and tap.get("at") is not None),
-        key=lambda tap: tap["at"],
-    )
+    standing = _standing(taps)
     loads, passes = (
         _numbered(standing, times, word)
         for times, word in ((LOAD_TIMES, "load"), (PASS_TIMES, "pass"))
     )
     return loads, passes
+
+
+def of_label(taps: Iterable[Mapping[str, Any]], label: str) -> list[Mapping[str, Any]]:
+    """The standing taps of the load or pass with that label (as :func:`labelled` has it)."""
+    standing = _standing(taps)
+    return [
+        tap
+        for times, word in ((LOAD_TIMES, "load"), (PASS_TIMES, "pass"))
+        for name, tap, _ in _by_label(standing, times, word)
+        if name == label
+    ]
+
+
+def _standing(taps: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    return sorted(
+        (tap for tap in taps if tap.get("undone") != "yes" and tap.get("at") is not None),
+        key=lambda tap: tap["at"],
+    )
+
+
+def described(subject: str) -> Row:
+    """What a description says: values by column, as they were before :func:`escaped`."""
+    return _pairs(subject)
 
 
 def escaped(value: str) -> str:

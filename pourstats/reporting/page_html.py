@@ -160,7 +160,7 @@ def _tiles(tiles: Sequence[Mapping[str, str]]) -> list[str]:
         return []
     found = []
     for tile in tiles:
-        off = {"above": "▲ above usual", "below": "▼ below usual"}.get(tile["verdict"], "")
+        off = {"above": "▲ above most weeks", "below": "▼ below most weeks"}.get(tile["verdict"], "")
         lines = "".join(f"<span>{escape(x)}</span>" for x in (tile["more"], tile["usual"]) if x)
         mark = f'<span class="off">{off}</span>' if off else ""
         found.append(

@@ -23,11 +23,12 @@ from pourstats.logs.files import Sheet
 from pourstats.logs.tables import JOBS, POURS, STAMPS, TABLES, Column, Table
 from pourstats.store import taps
 from pourstats.store.database import Store
+from pourstats.store.history import delete_row
 from pourstats.store.loading import Part
 from pourstats.store.previewing import Upload, preview, put_in
 from pourstats.store.report import Report
 from pourstats.store.schema import first_row
-from pourstats.store.tapping import Tap, tap
+from pourstats.store.tapping import Tap, take_back, tap
 
 if TYPE_CHECKING:
     import duckdb
@@ -152,6 +153,22 @@ def fill_in(
     report = put_in(store, _upload(store, rows, system))
     if report.set_aside:
         raise Refusal(str(report.set_aside[0]))
+
+
+def take_out(store: Store, filled: Filled, name: str, place: int) -> None:
+    """Take a load or pass out that was never there; one change, which can be taken back.
+
+    ``place`` counts the rows of :func:`known`, from 0. Raises Refusal if it is gone already.
+    """
+    if not filled.tapped:
+        delete_row(store, filled.pour_id, name, [filled.rows[name][place][KEYS[name]]])
+        return
+    with store.read() as connection:
+        standing = _rows(connection, STAMPS, filled.pour_id)
+    found = stamps.of_label(standing, filled.labels[name][place])
+    if not found:
+        raise Refusal("it is gone already; reload the page", 1)
+    take_back(store, *(mark["stamp_id"] for mark in found))
 
 
 def _waits(filled: Filled, fault: Fault) -> bool:

@@ -74,33 +74,42 @@ def _sendable(text: str) -> str:
     return text.encode("utf-8", "replace").decode()
 
 
-def take_back(store: Store, stamp_id: str) -> bool:
-    """Undo one tap; False if it was undone already.
+def take_back(store: Store, *stamp_ids: str) -> bool:
+    """Undo taps of one pour as one change; False if all were undone already.
 
     Rows that the pour's taps had given are derived anew: if it is no longer whole, the pour is open
     again. Raises Refusal if there is no such tap.
     """
-    names = ", ".join(f'"{name}"' for name in STAMPS.names)
     with store.write(create=False) as connection:
-        row = first_row(
-            connection.execute(f"SELECT {names} FROM stamps WHERE stamp_id = ?", [stamp_id])
-        )
-        if row is None:
-            raise Refusal(f"no tap {stamp_id!r} is stored; reload the page", 1)
-        found = dict(zip(STAMPS.names, row, strict=True))
-        if found["undone"] == "yes":
+        found = [_stored_tap(connection, stamp_id) for stamp_id in stamp_ids]
+        open_taps = [tap for tap in found if tap["undone"] != "yes"]
+        if not open_taps:
             return False
         connection.execute("BEGIN")
         first = meta_number(connection, "next_seq")
-        what = f"{found['pour_id']}, {found['event'].replace('_', ' ')}"
-        change = books.begin(connection, "undo of a tap", what)
-        mark = Tap(found["event"], found["subject"] or "", found["at"])
-        _stored(connection, change, [_row(found["pour_id"], mark, stamp_id) | {"undone": "yes"}])
-        taps.reopen(connection, change, found["pour_id"])
+        pour_id, event = open_taps[0]["pour_id"], open_taps[0]["event"].replace("_", " ")
+        change = books.begin(connection, "undo of a tap", f"{pour_id}, {event}")
+        rows = [
+            _row(pour_id, Tap(tap["event"], tap["subject"] or "", tap["at"]), tap["stamp_id"])
+            | {"undone": "yes"}
+            for tap in open_taps
+        ]
+        _stored(connection, change, rows)
+        taps.reopen(connection, change, pour_id)
         taps.store_taps(connection, change)
         books.finish(connection, change, first)
         connection.execute("COMMIT")
     return True
+
+
+def _stored_tap(connection: duckdb.DuckDBPyConnection, stamp_id: str) -> dict[str, Any]:
+    names = ", ".join(f'"{name}"' for name in STAMPS.names)
+    row = first_row(
+        connection.execute(f"SELECT {names} FROM stamps WHERE stamp_id = ?", [stamp_id])
+    )
+    if row is None:
+        raise Refusal(f"no tap {stamp_id!r} is stored; reload the page", 1)
+    return dict(zip(STAMPS.names, row, strict=True))
 
 
 def standing(connection: duckdb.DuckDBPyConnection, pour_id: str) -> list[dict[str, Any]]:

@@ -327,6 +327,11 @@ def test_the_crews_passcode_opens_the_log_and_shows_no_pay(chrome: Any, tmp_path
         page.get_by_role("button", name="Open").click()
         page.get_by_role("heading", name="That page is the office's").wait_for()
         settled(page)
+        # The log is the crew's start page, and keeps its own address too: phones hold it.
+        page.goto(f"{address}/log?pour=B294")
+        page.get_by_role("heading", name="B294").wait_for()
+        settled(page)
+        assert page.get_by_role("dialog").count() == 0 and "/log?" in page.url
         page.goto(f"{address}/log")
         page.get_by_role("heading", name="Which pour?").wait_for()
         for place in ("", "log?pour=B294", "log?pour=B297&form=1", "plan", "price", "callbacks",

@@ -11,8 +11,10 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from pourstats.faults import Refusal
 from pourstats.store import filling, reading
 from pourstats.store.database import Store
+from pourstats.store.history import undo
 from pourstats.store.loading import load
 from pourstats.store.tapping import Tap, take_back, tap
 
@@ -148,6 +150,41 @@ def test_gone_and_the_arrival_can_be_filled_in(store: Store) -> None:
     assert "stays open" in faults(store, gone, blank)["pours", 1, "crew_out"]
 
 
+def test_a_tapped_load_or_pass_that_was_never_there_goes_and_the_others_stay(
+    store: Store,
+) -> None:
+    tapped(store)
+    tap(store, "P1", Tap("load_in", "load-2", after(95)), Tap("load_in", "load-3", after(130)),
+        Tap("load_empty", "load-3", after(150)), Tap("pass_on", "1", after(270)),
+        Tap("pass_on", "2", after(300)), Tap("pass_off", "2", after(320)))  # fmt: skip
+    tap(store, "P1", Tap("load_in", "load-2;ticket=4711;volume=9", after(200)))
+    found = filling.known(store, "P1")
+    assert found.labels == {"trucks": ["load-1", "load-2", "load-3"],
+                            "passes": ["pass-1", "pass-2"]}  # fmt: skip
+    filling.take_out(store, found, "trucks", 1)
+    left = filling.known(store, "P1")
+    assert left.labels["trucks"] == ["load-1", "load-3"]
+    assert left.rows["trucks"][0]["arrived"] == "2031-06-03 06:55:00"
+    filling.take_out(store, left, "passes", 1)
+    assert filling.known(store, "P1").labels["passes"] == ["pass-1"]
+    with pytest.raises(Refusal, match="gone already"):
+        filling.take_out(store, found, "trucks", 1)
+    # One change, of as many taps as it had.
+    undo(store)
+    undo(store)
+    assert filling.known(store, "P1").rows == found.rows
+
+
+def test_a_load_of_the_record_goes_and_can_be_brought_back(store: Store) -> None:
+    rows = {"pours": [POUR], "trucks": [{"pour_id": "N1", "ticket": "7", "volume": "9"},
+                                        {"pour_id": "N1", "ticket": "8", "volume": "5"}]}  # fmt: skip
+    filling.fill_in(store, filling.known(store, "N1"), rows, "us")
+    filling.take_out(store, filling.known(store, "N1"), "trucks", 0)
+    assert table(store, "trucks")["ticket"].tolist() == ["8"]
+    undo(store)
+    assert sorted(table(store, "trucks")["ticket"]) == ["7", "8"]
+
+
 # The page ---------------------------------------------------------------------------------------
 
 
@@ -219,3 +256,29 @@ def test_a_new_pour_by_form(store: Store, monkeypatch: pytest.MonkeyPatch) -> No
     assert not app.exception, app.exception
     assert not app.error, [each.value for each in app.error]
     assert list(table(store, "pours")["pour_id"]) == ["A1", "N1"]
+
+
+@pytest.mark.usefixtures("_found")
+def test_the_form_takes_a_load_out(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    tapped(store)
+    tap(store, "P1", Tap("load_in", "load-2", after(95)))
+    app = form(store, monkeypatch, pour="P1")
+    assert [b.label for b in app.button if b.label.startswith("Load ")] == [
+        "Load load\\-1", "Load load\\-2"]  # fmt: skip
+    next(b for b in app.button if b.label.endswith("2")).click().run()
+    assert not app.exception
+    assert any("load\\-2" in each.value for each in app.success)
+    assert filling.known(store, "P1").labels["trucks"] == ["load-1"]
+
+
+@pytest.mark.usefixtures("_found")
+def test_a_description_is_read_as_it_was_written() -> None:
+    import tapping
+
+    def taps(*subjects: tuple[str, str]) -> list[dict[str, Any]]:
+        return [{"event": event, "subject": text, "at": SIX} for event, text in subjects]
+
+    said = taps(("describe", "site=Lot 4%3B rear;lead=A%3DB 5%25"), ("load_in", "load-1;slump=6"))
+    now = tapping.State(said, {}, [])
+    assert (now.described("site"), now.described("lead")) == ("Lot 4; rear", "A=B 5%")
+    assert now.described("slump") is None, "a load's slump is not the pour's"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -93,6 +94,34 @@ def test_the_week_says_what_the_command_says(season: Path, monkeypatch: pytest.M
     for item in found["stands_out"]:
         assert any(item["sentence"] in line for line in told)
     assert len(app.get("vega_lite_chart")) == 2
+    # Monday's answer whole: what to change and why, and whether the crew is getting better.
+    assert found["changes"]
+    for change in found["changes"]:
+        assert any(change["do"].replace("`", "") in line for line in told)
+    assert any(found["trend"]["sentence"] in line for line in told)
+
+
+def everything(app: AppTest) -> str:
+    """All that a page shows as text, charts' data in it."""
+    kinds = (app.header, app.title, app.markdown, app.caption, app.code, app.warning, app.table)
+    parts = [str(part.value) for kind in kinds for part in kind]
+    return "\n".join([*parts, *(str(chart.proto) for chart in app.get("vega_lite_chart"))])
+
+
+@pytest.mark.parametrize("page", ["week.py", "finishing.py", "trucks.py", "record.py", "price.py"])
+def test_no_us_unit_is_left_in_metric(
+    page: str, season: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    query = {"pour": "B297"} if page == "record.py" else {}
+    app = shown(season, page, monkeypatch, units="metric", **query)
+    if page == "trucks.py":
+        next(b for b in app.button if b.label == "Work it out").click().run()
+    assert not app.exception
+    us = r"\d ?(ft2|ft²|yd3|yd³|°F|mph|psi|in\b[.,;])|lb/ft|a yard placed"
+    assert not re.findall(us, everything(app))
+    assert re.search(us, everything(shown(season, page, monkeypatch, units="us", **query))) or (
+        page == "trucks.py"
+    )
 
 
 def test_one_pour_whole(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
