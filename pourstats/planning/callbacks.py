@@ -13,6 +13,7 @@ from pourstats.learning.callbacks.looks import DOUBLED, POWER
 from pourstats.learning.callbacks.rare import watch
 from pourstats.learning.callbacks.rates import LEVEL, cost_interval, group_rates, rates
 from pourstats.learning.callbacks.record import (
+    blank_calls,
     counting_ages,
     pours_record,
     priced_calls,
@@ -72,6 +73,7 @@ def callback_picture(
         "counts_at_days": dict(zip(("indoors", "outdoors"), counting_ages(house), strict=True)),
         "whole": whole,
         "cost_per_yd3": cost_interval(pours),
+        "blank_calls": blank_calls(pours, calls),
         "still_to_come": {
             **still_to_come(pours),
             "outdoors_before_first_winter": before_first_winter(pours, south),
@@ -89,6 +91,33 @@ def callback_picture(
         "defects": _defects(defect_counts(pours, calls)),
     }
     return {name: plain(part) for name, part in picture.items()}
+
+
+def floor_outlook(
+    frames: Mapping[str, pd.DataFrame], house: Mapping[str, object], pour_id: str
+) -> dict[str, Any] | None:
+    """One pour's row of the picture's ``floors``, with ``state``: waiting (too young to count, not
+    called back), called_back or counted. The chance and its interval, from all floors so far, are
+    told of a waiting one alone; those of the others are None, as what came of them is known.
+
+    Takes frames and house as :func:`callback_picture`. None for a pour that isn't logged.
+    """
+    pours = pours_record(frames, house)
+    mine = (pours["pour_id"].astype(str) == pour_id).to_numpy(bool)
+    if not mine.any():
+        return None
+    found, values = risk(frames, pours, age_limit_min(house), sizes=False)
+    about = pours[mine].iloc[0]
+    state = "called_back" if about["called_back"] else "counted"
+    if state == "counted" and not about["old_enough"]:
+        state = "waiting"
+    (row,) = outlooks(
+        found, values[mine].reset_index(drop=True), beside(pours)[mine].reset_index(drop=True)
+    )
+    if state != "waiting":
+        row = {**row, "chance": None, "p05": None, "p95": None, "look_at": None}
+    told = {"pour_id": pour_id, "state": state, **row, "floors": len(pours)}
+    return {name: plain(part) for name, part in {**told, "called_back": found.called}.items()}
 
 
 def age_limit_min(house: Mapping[str, object]) -> float:

@@ -8,6 +8,13 @@ from typing import Any
 
 from pourstats.faults import Refusal
 from pourstats.planning.callbacks import round_up
+from pourstats.reporting.callbacks_sentences import (
+    counted,
+    missing_sentence,
+    percent,
+    run_sentence,
+    still_to_come_sentence,
+)
 
 WIDTH = 92
 SHOWN_BY = {
@@ -53,13 +60,13 @@ def callbacks_text(picture: Mapping[str, Any]) -> str:
 
 def share_text(row: Mapping[str, Any]) -> str:
     """A share with its count and interval: `6 of 40 floors, 15 % (8 to 27 %)`."""
-    span = f"{_percent(row['rate_p05'])} to {_percent(row['rate_p95'])} %"
+    span = f"{percent(row['rate_p05'])} to {percent(row['rate_p95'])} %"
     return f"{_counted_share(row)} ({span})"
 
 
 def _counted_share(row: Mapping[str, Any]) -> str:
-    floors = _counted(row["pours"], "floor", "floors")
-    return f"{row['pours_called_back']} of {floors}, {_percent(row['rate'])} %"
+    floors = counted(row["pours"], "floor", "floors")
+    return f"{row['pours_called_back']} of {floors}, {percent(row['rate'])} %"
 
 
 def cost_sentence(picture: Mapping[str, Any]) -> str:
@@ -70,12 +77,12 @@ def cost_sentence(picture: Mapping[str, Any]) -> str:
         return (
             f"No floor is old enough to count: that takes {ages['indoors']:g} days,"
             f" {ages['outdoors']:g} outdoors, so that a winter has passed."
-            f" {_counted(whole['young_pours'], 'floor is', 'floors are')} younger, with"
-            f" {_counted(whole['young_callbacks'], 'call', 'calls')} so far."
+            f" {counted(whole['young_pours'], 'floor is', 'floors are')} younger, with"
+            f" {counted(whole['young_callbacks'], 'call', 'calls')} so far."
         )
     said = (
-        f"Came back: {_counted_share(whole)} ({_percent(whole['rate_p05'])} to"
-        f" {_percent(whole['rate_p95'])} %: the true share, nine times in ten)."
+        f"Came back: {_counted_share(whole)} ({percent(whole['rate_p05'])} to"
+        f" {percent(whole['rate_p95'])} %: the true share, nine times in ten)."
     )
     if not whole["callbacks"]:
         return (
@@ -84,16 +91,17 @@ def cost_sentence(picture: Mapping[str, Any]) -> str:
         )
     if whole["all_in_cost_per_yd3"] is None:
         return (
-            f"{said} What that costs a yard can't be told: hours, cost or pay are missing (log both"
-            " for each call; set a wage with `pourstats settings default_pay 30`)."
+            f"{said} What that costs a yard can't be told yet."
+            f" {missing_sentence(picture['blank_calls'], whole['callbacks'])}"
         )
     span = f" ({_money(cost['p05'])} to {_money(cost['p95'])})" if cost else ""
     blank = whole["callbacks_part_blank"]
-    left = f" {_counted(blank, 'call leaves', 'calls leave')} hours or cost blank." if blank else ""
+    missing = missing_sentence(picture["blank_calls"], whole["callbacks"])
+    left = f" {missing}" if missing else ""
     least = "at least " if blank else ""
     return (
         f"{said} Coming back costs {least}{_money(whole['all_in_cost_per_yd3'])} a yard"
-        f" placed{span}, labor in, on {_counted(whole['callbacks'], 'call', 'calls')} and"
+        f" placed{span}, labor in, on {counted(whole['callbacks'], 'call', 'calls')} and"
         f" {whole['placed_yd3']:,.0f} yards.{left}"
     )
 
@@ -103,7 +111,7 @@ def year_sentence(year: Mapping[str, Any] | None) -> str:
     if year is None:
         return "Too early to compare one year with another."
     counts = (
-        f"{year['pours_called_back']} of the {_counted(year['pours'], 'floor', 'floors')} of the"
+        f"{year['pours_called_back']} of the {counted(year['pours'], 'floor', 'floors')} of the"
         " last twelve months came back so far"
     )
     if year["verdict"] == "too_early":
@@ -131,36 +139,20 @@ def year_sentence(year: Mapping[str, Any] | None) -> str:
     )
 
 
-def run_sentence(charts: Mapping[str, Any] | None) -> str:
-    """The latest calls, if they come closer together than luck brings them."""
-    run = charts["bad_run"] if charts else None
-    if not run or not run["told"]:
-        return ""
-    often = "less than once in a thousand" if run["chance"] < 0.001 else "once in a few hundred"
-    return (
-        f"A bad run: the latest {run['calls']} that came back are among {run['floors']} floors"
-        f" in a row; before, that took about {run['usual_floors']:.0f}. Luck alone does it"
-        f" {often} looks."
-    )
-
-
 def coming_sentence(picture: Mapping[str, Any]) -> str:
     """How many are still to come, and when calls come."""
     coming = picture["still_to_come"]
     said = []
-    young = _counted(coming["pours"], "floor", "floors")
+    young = counted(coming["pours"], "floor", "floors")
     if coming["pours"] and not picture["time_to_call"]["all"]["calls"]:
         said.append(
             f"How many of the {young} too young to count will come back can't be told before a"
             " first call; calls go into callbacks.csv."
         )
     elif coming["pours"]:
-        said.append(
-            f"Still to come: about {coming['expected']:.0f} of the {young} too young to count"
-            f" (nine times in ten {coming['p05']:.0f} to {coming['p95']:.0f})."
-        )
+        said.append(still_to_come_sentence(coming))
     if coming["outdoors_before_first_winter"]:
-        floors = _counted(
+        floors = counted(
             coming["outdoors_before_first_winter"],
             "floor outdoors hasn't",
             "floors outdoors haven't",
@@ -198,7 +190,7 @@ def _silent(risk: Mapping[str, Any]) -> list[str]:
     lines = ["", "WHAT THE RECORD CAN'T TELL YET"]
     if looks:
         lines += wrap(
-            f"{_counted(looks, 'look', 'looks')} at one record, all floors so far; corrected so"
+            f"{counted(looks, 'look', 'looks')} at one record, all floors so far; corrected so"
             " that of the habits told of at most one in twenty is luck (Benjamini and Hochberg).",
             WIDTH, initial_indent="  ", subsequent_indent="  ",
         )  # fmt: skip
@@ -241,8 +233,8 @@ def _floors(floors: list[Mapping[str, Any]]) -> list[str]:
     lines = ["", "FLOORS TO LOOK AT while they are young"]
     for row in marked[:MOST_FLOORS]:
         by = (
-            f"{_percent(row['chance'])} % ({_percent(row['p05'])} to {_percent(row['p95'])} %),"
-            f" usual {_percent(row['usual'])} %"
+            f"{percent(row['chance'])} % ({percent(row['p05'])} to {percent(row['p95'])} %),"
+            f" usual {percent(row['usual'])} %"
             if row["look_at"] == "record"
             else "by guidance, not by your record"
         )
@@ -267,7 +259,7 @@ def _defects(picture: Mapping[str, Any]) -> list[str]:
     lines = ["", "WHAT CAME BACK so far, young floors too"]
     for row in defects[:MOST_DEFECTS]:
         lines += wrap(
-            f"{row['name']} ({_counted(row['pours'], 'floor', 'floors')}): {row['help']}",
+            f"{row['name']} ({counted(row['pours'], 'floor', 'floors')}): {row['help']}",
             WIDTH, initial_indent="  ", subsequent_indent="    ",
         )  # fmt: skip
     rest = [f"{row['name'].lower()} {row['pours']}" for row in defects[MOST_DEFECTS:]]
@@ -328,8 +320,8 @@ def groups_text(picture: Mapping[str, Any], by: str) -> str:
         "In brackets: where the true figure lies nine times in ten. Where two overlap the record"
         " can't tell the groups apart; groups differ in much else, so none is a finding.",
         f"Of floors old enough to count, {ages['indoors']:g} days or {ages['outdoors']:g} outdoors."
-        + (f" {_counted(young, 'younger floor stands', 'younger floors stand')} apart,"
-           f" with {_counted(calls, 'call', 'calls')} so far." if young else ""),
+        + (f" {counted(young, 'younger floor stands', 'younger floors stand')} apart,"
+           f" with {counted(calls, 'call', 'calls')} so far." if young else ""),
     ]  # fmt: skip
     for note in notes:
         lines += ["", *_paragraph(note)]
@@ -341,8 +333,8 @@ def _group(row: Mapping[str, Any], rated: bool) -> str:
     line = f"{title:<22}{row['pours_called_back']:>5}{row['pours']:>6}  "
     if row["rate"] is None:
         return f"{line}none old enough"
-    span = f"({_percent(row['rate_p05'])} to {_percent(row['rate_p95'])})"
-    line += f"{_percent(row['rate'])} % {span:<13}".ljust(18)
+    span = f"({percent(row['rate_p05'])} to {percent(row['rate_p95'])})"
+    line += f"{percent(row['rate'])} % {span:<13}".ljust(18)
     if not rated or row["callbacks_per_1000yd3"] is None:
         return line
     calls = (
@@ -358,16 +350,8 @@ def _paragraph(text: str) -> list[str]:
     return wrap(text, WIDTH, break_on_hyphens=False) if text else []
 
 
-def _counted(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}"
-
-
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _percent(share: float) -> str:
-    return f"{100.0 * share:.0f}"
 
 
 def _money(usd: float) -> str:

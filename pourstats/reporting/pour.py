@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from pourstats.faults import Refusal
 from pourstats.logs.tables import POURS, TABLES
+from pourstats.reporting.callbacks_sentences import outlook_sentences
 from pourstats.reporting.columns import time_text
-from pourstats.store import measures, reading
+from pourstats.store import measures, reading, schema
 from pourstats.store.database import Store
 from pourstats.store.history import near_ids
 from pourstats.units import System, to_system, unit_in
@@ -39,8 +41,12 @@ PRIVATE_KEYS = frozenset(
 
 def pour_whole(store: Store, pour_id: str) -> dict[str, Any]:
     """Everything the store knows of a pour: ``pour``, the rows of each log table, the measures,
-    what was ``forecast``, and the ``history`` of its rows. Raises Refusal if there is no such pour.
+    what was ``forecast``, the ``history`` of its rows, and ``callback_outlook``, whether it may
+    come back and why (planning's floor_outlook). Raises Refusal if there is no such pour.
     """
+    from pourstats.learning.callbacks.record import FRAMES
+    from pourstats.planning.callbacks import floor_outlook
+
     with store.read() as connection:
         pours = reading.frame(connection, "pours")
         mine = pours[pours["pour_id"] == pour_id]
@@ -55,6 +61,8 @@ def pour_whole(store: Store, pour_id: str) -> dict[str, Any]:
             """SELECT count(*) FROM history WHERE json_extract_string("values", '$.pour_id') = ?""",
             [pour_id],
         ).fetchall()[0][0]
+        frames, house = reading.frames(connection, *FRAMES), schema.house(connection)
+    found["callback_outlook"] = floor_outlook(frames, house, pour_id)
     for name in ("pour_output", "pour_weather"):
         found[name] = found[name][0] if found[name] else None
     return found
@@ -116,6 +124,11 @@ def pour_text(found: Mapping[str, Any], system: System = "us") -> str:
         lines += ["", "THE AIR, first concrete to first pass", "  " + _air(weather, system)]
     for call in found["callbacks"]:
         lines += ["", f"CALLED BACK {call['reported'][:10]}: {call['defect'].replace('_', ' ')}"]
+    said = outlook_sentences(found.get("callback_outlook"))
+    if said:
+        lines += ["", "WILL IT COME BACK?"]
+        for line in said:
+            lines += textwrap.wrap(line, 88, initial_indent="  ", subsequent_indent="  ")
     if pour.get("notes"):
         lines += ["", f"NOTES  {' '.join(str(pour['notes']).split())}"]
     if found["history"]:
@@ -145,8 +158,6 @@ def _described(pour: Mapping[str, Any], system: System) -> list[str]:
         if column.kind == "number" and not column.unit:
             text = f"{value:g}"
         parts.append(f"{column.english.lower()} {text.replace('_', ' ').replace(';', ', ')}")
-    import textwrap
-
     return textwrap.wrap("; ".join(parts), 88, initial_indent="  ", subsequent_indent="  ")
 
 

@@ -200,6 +200,16 @@ def test_t_chart_limits_are_the_printed_ones():
     assert 1 - np.exp(-found["lower"] / 20) == pytest.approx(0.00135, abs=1e-6)
 
 
+def test_a_run_and_its_usual_are_counted_alike():
+    # Every twentieth floor comes back: five of them are a hundred floors, now as before.
+    pours = steady(np.random.default_rng(0), 400, 0.0)
+    back = np.arange(len(pours)) % 20 == 19
+    pours["called_back"] = back
+    pours["first_call_days"] = np.where(back, 30.0, np.nan)
+    run = watch(pours)["bad_run"]
+    assert (run["floors"], run["usual_floors"], run["told"]) == (100, 100.0, False)
+
+
 def test_a_steady_crew_is_seldom_told_of_a_bad_run():
     rng = np.random.default_rng(9)
     chances = []

@@ -12,9 +12,18 @@ from pourstats.learning.callbacks.features import FEATURES
 from pourstats.logs.defects import DEFECTS
 from pourstats.logs.tables import DEFECTS as DEFECT_CHOICES
 from pourstats.planning.callback_cost import job_callbacks
-from pourstats.planning.callbacks import callback_picture
+from pourstats.planning.callbacks import callback_picture, floor_outlook
 from pourstats.planning.habits import HABITS
-from pourstats.reporting.callbacks import SHOWN_BY, callbacks_text, grouping, groups_text
+from pourstats.reporting.callbacks import (
+    SHOWN_BY,
+    callbacks_text,
+    coming_sentence,
+    cost_sentence,
+    grouping,
+    groups_text,
+    run_sentence,
+)
+from pourstats.reporting.callbacks_sentences import outlook_sentences
 from tests.simulators.callbacks_crews import Truth, crew
 
 HOUSE = {"default_pay": 30.0}
@@ -250,3 +259,77 @@ def test_every_defect_of_the_log_is_explained():
     assert {name: each.cip for name, each in DEFECTS.items() if each.cip} == SHEETS
     for defect in DEFECTS.values():
         assert defect.looks and defect.causes and defect.reference
+
+
+def test_a_blank_cost_is_named_call_by_call():
+    frames = crew(np.random.default_rng(5), 80, Truth(0.2), young=False).frames
+    calls = frames["callbacks"].copy()
+    ids, floors = calls["callback_id"].astype(str), calls["pour_id"]
+    calls.loc[0, "hours"], calls.loc[1:6, "cost"] = np.nan, np.nan
+    said = cost_sentence(callback_picture({**frames, "callbacks": calls}, HOUSE))
+    count = len(calls)
+    assert "Coming back costs at least $" in said
+    assert f"the hours of 1 of {count} calls: {ids[0]} ({floors[0]});" in said
+    named = ", ".join(f"{ids[row]} ({floors[row]})" for row in range(1, 5))
+    assert f"the dollars beside labor of 6 of {count} calls: {named} and 2 more;" in said
+    assert "default_pay" not in said
+    calls["cost"] = np.nan
+    said = cost_sentence(callback_picture({**frames, "callbacks": calls}, HOUSE))
+    assert "can't be told yet" in said
+    assert f"the dollars beside labor of {count} of {count} calls: {ids[0]}" in said
+    whole = callback_picture(frames, HOUSE)
+    assert whole["blank_calls"] == []
+    assert "Blank" not in cost_sentence(whole)
+
+
+@pytest.mark.parametrize(
+    ("pours", "expected", "p05", "p95", "words"),
+    [
+        (1, 0.12, 0, 1, "the one floor too young to count comes back with a chance of 12 %"),
+        (1, 0.02, 0, 0, "the one floor too young to count comes back with a chance of 2 %"),
+        (7, 0.04, 0, 0, "nine times in ten or more, none of the 7 floors too young to count"),
+        (7, 0.40, 0, 2, "less than one of the 7 floors too young to count (nine times in ten 0 to"),
+        (68, 5.7, 1, 12, "about 6 of the 68 floors too young to count (nine times in ten 1 to 12)"),
+    ],
+)
+def test_few_still_to_come_read_plainly(clear, pours, expected, p05, p95, words):
+    coming = {**clear["still_to_come"], "pours": pours, "expected": expected, "p05": p05,
+              "p95": p95}  # fmt: skip
+    said = coming_sentence({**clear, "still_to_come": coming})
+    assert words in said
+    assert "0 to 0" not in said
+    assert "about 0" not in said
+
+
+def test_the_latest_calls_are_set_against_the_usual_pace():
+    # Ten calls, each after nineteen good floors: five come in a hundred floors, as before.
+    run = {"calls": 5, "floors": 100, "usual_floors": 100.0, "chance": 0.5, "told": False}
+    steady = run_sentence({"bad_run": run})
+    assert steady.startswith(
+        "No bad run: the latest 5 that came back are among 100 floors in a row"
+    )
+    bad = run_sentence({"bad_run": {**run, "floors": 9, "chance": 0.0004, "told": True}})
+    assert bad.startswith("A bad run: the latest 5 that came back are among 9 floors in a row")
+    assert run_sentence(None) == run_sentence({"bad_run": None}) == ""
+
+
+def test_a_pour_says_if_it_is_to_be_looked_at_and_why(clear):
+    frames = crew(np.random.default_rng(1), 400, Truth(0.15, {"dried_fast": 4.0})).frames
+    marked = next(row for row in clear["floors"] if row["look_at"] == "record")
+    mine = floor_outlook(frames, HOUSE, marked["pour_id"])
+    assert mine is not None and mine["state"] == "waiting"
+    for name in ("chance", "p05", "p95", "usual"):
+        assert mine[name] == pytest.approx(marked[name])
+    assert (mine["look_at"], mine["reasons"]) == ("record", marked["reasons"])
+    text = " ".join(outlook_sentences(mine))
+    assert "your own record marks it" in text
+    assert f"was {100 * mine['chance']:.0f} %" in text
+    assert marked["reasons"][0]["words"] in text
+    json.dumps(mine, allow_nan=False)
+    unmarked = next(row for row in clear["floors"] if not row["look_at"])
+    (plain, *_) = outlook_sentences(floor_outlook(frames, HOUSE, unmarked["pour_id"]))
+    assert plain == "Not marked to be looked at."
+    back = str(frames["callbacks"]["pour_id"].iloc[0])
+    known = floor_outlook(frames, HOUSE, back)
+    assert (known["state"], known["chance"], known["look_at"]) == ("called_back", None, None)
+    assert floor_outlook(frames, HOUSE, "nobody's") is None

@@ -41,6 +41,18 @@ def test_text_names_the_day_in_order_and_what_went_wrong(season: Store) -> None:
     assert pour_text(pour_whole(season, "B266"), "metric").startswith("B266: 268 m2, 127 mm shop")
 
 
+def test_a_young_pour_is_marked_with_its_reasons_and_a_called_back_one_is_not(
+    season: Store,
+) -> None:
+    text = " ".join(pour_text(pour_whole(season, "B239")).split())
+    assert "WILL IT COME BACK? Look at it while it is young: published guidance marks it" in text
+    assert "Reasons: with the machine on before the boot print allowed it (ASCC Position" in text
+    came = pour_whole(season, "B266")
+    assert came["callbacks"] and came["callback_outlook"]["state"] == "called_back"
+    assert came["callback_outlook"]["chance"] is None
+    assert "Look at it" not in pour_text(came)
+
+
 def test_no_private_key_is_left_for_others(season: Store) -> None:
     assert {"pay", "labor_rate", "bid_price", "billed"} <= PRIVATE_KEYS
     text = json.dumps(without_private(pour_whole(season, "B266")))

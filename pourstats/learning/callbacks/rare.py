@@ -85,7 +85,7 @@ def watch(pours: pd.DataFrame) -> dict[str, Any] | None:
         found["bad_run"] = {
             "calls": RUN,
             "floors": int(floors[-RUN:].sum()) + RUN,
-            "usual_floors": float(before.mean() * RUN),
+            "usual_floors": float(floors[:-RUN].mean() * RUN) + RUN,
             "chance": chance,
             "told": chance <= ALARM,
         }

@@ -146,6 +146,24 @@ def priced_calls(frames: Mapping[str, pd.DataFrame], house: Mapping[str, object]
     return calls
 
 
+def blank_calls(pours: pd.DataFrame, calls: pd.DataFrame) -> list[dict[str, object]]:
+    """The calls (:func:`priced_calls`) on floors old enough to count whose cost isn't whole.
+
+    A row has callback_id, pour_id and ``missing``: of hours, cost (the dollars beside labor) and
+    pay (a wage for the hours that are known).
+    """
+    old = set(pours.loc[pours["old_enough"], "pour_id"])
+    rows: list[dict[str, object]] = []
+    for call in calls.to_dict("records"):
+        blank = {"hours": pd.isna(call["hours"]), "cost": pd.isna(call["cost"]),
+                 "pay": call["unpriced"] > 0}  # fmt: skip
+        missing = [name for name, so in blank.items() if so]
+        if missing and call["pour_id"] in old:
+            rows.append({"callback_id": str(call["callback_id"]), "pour_id": str(call["pour_id"]),
+                         "missing": missing})  # fmt: skip
+    return rows
+
+
 def _mean_pay(crew: pd.DataFrame | None, days: pd.Series) -> pd.Series:
     """Mean pay of the crew on each day, each person by the latest row not after it; NaN unknown."""
     found = pd.Series(np.nan, index=days.index)
