@@ -44,6 +44,8 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
         else ""
     )
     lines = [f"{date:%A} {date.day} {date:%B %Y}{again}", "=" * WIDTH]
+    for line in day.get("too_much", []):
+        lines += wrap(line, WIDTH, subsequent_indent="    ")
     if day["pours"]:
         sawn = any(pour["saw"] for pour in day["pours"])
         lines.append(done_in_day(day, sawn))

@@ -66,6 +66,8 @@ def _day(day: Mapping[str, Any]) -> dict[str, Any]:
             for name in names
         ],
         "not_needed": cut(", ".join(day["not_needed"]), 200),
+        # Only what is wrong: what would mend it costs money, and is the owner's to decide.
+        "too_much": [cut(line, 400) for line in day.get("too_much", [])[:1]],
         "unplanned": [
             cut(f"{o['pour_id']}: {o['reason'].removeprefix(o['pour_id'] + ': ')}", 400)
             for o in day["unplanned"]

@@ -115,3 +115,63 @@ def test_an_overdue_truck_is_late_again_from_now_on():
     later = conditioned(replace(day, slabs=(one,)), Known(9.25))
     out = run(later, ALONE)
     assert float(out.begin[0].mean()) == pytest.approx(9.25 + 0.2)
+
+
+def test_a_road_driven_twice_is_told_with_who_rode_each_time():
+    from pourstats.planning.day.search import Found
+    from pourstats.planning.day.sheet import sheet
+
+    # A and B place at M, then both go on to N; A comes back to finish M and to saw N after that.
+    day = sure_day()
+    one = replace(day.slabs[0], hands=2, nominal_hands=2.0, clean_h=np.full(day.count, 0.1))
+    other = replace(one, pour_id="N", saw="early_entry", saw_h=0.5, starts=(10.5,))
+    people = (Person("A", ALL, 30.0), Person("B", ALL, 20.0))
+    two = replace(day, slabs=(one, other), people=people, rules=replace(day.rules, vehicles=2))
+    choice = Choice((8.0, 10.5), ((0, 1), (0, 1)), ((0,), (1,)), (None, 0))
+    told = sheet(two, Found(choice, run(two, choice, keep=True)), pd.Timestamp("2031-07-08"))
+    drives = [m for m in told["moves"] if (m["from"], m["to"]) == ("M", "N")]
+    by = {(m["worker"], m["at"][11:]): m["rides_with"] for m in drives}
+    assert len(drives) == 3
+    first = min(m["at"] for m in drives)[11:]
+    assert by[("A", first)] == ["B"]
+    # B cleans up six minutes; the two leave together.
+    assert by[("B", first)] == ["A"]
+    last = max(m["at"] for m in drives)[11:]
+    assert by[("A", last)] == []
+
+
+def test_no_load_is_ordered_for_when_the_plant_is_shut():
+    day = sure_day()
+    one = replace(day.slabs[0], plant_last=7.5)
+    told = lacking(replace(day, slabs=(one,)), 0) or ""
+    assert "plant" in told and "7:30" in told
+    many = replace(one, loads=7)
+    assert "the last of 7 comes after the plant closes" in (
+        lacking(replace(day, slabs=(many,)), 0) or ""
+    )
+    assert lacking(replace(day, slabs=(replace(one, plant_last=8.0),)), 0) is None
+
+
+@pytest.mark.parametrize(
+    ("saws", "skills", "opens", "told"),
+    [
+        (0, ALL, 0.0, "No saw is owned"),
+        (1, frozenset({"place", "finish"}), 0.0, "Nobody who is there can saw"),
+        (1, ALL, 9.0, "hardly ready"),
+        (1, ALL, 0.5, "likely ready to cut at 14:30"),
+    ],
+)
+def test_why_a_slab_waits_for_its_cuts_until_morning(saws, skills, opens, told):
+    from pourstats.planning.day.search import Found
+    from pourstats.planning.day.sheet import sheet
+
+    day = sure_day()
+    place, ready, span, _, closes = day.slabs[0].tables
+    tables = (place, ready, span, np.full_like(place, opens), closes)
+    one = replace(day.slabs[0], saw="early_entry", saw_h=0.5, tables=tables)
+    rules = replace(day.rules, saws=saws)
+    whole = replace(day, slabs=(one,), rules=rules, people=(Person("A", skills, 30.0),))
+    made = sheet(whole, Found(ALONE, run(whole, ALONE, keep=True)), pd.Timestamp("2031-07-08"))
+    because = [c["because"] for c in made["cautions"] if "trip back" in c["do"]]
+    assert len(because) == 1
+    assert told in because[0]

@@ -47,6 +47,12 @@ def test_what_is_not_planned_stands_on_top():
     assert text.index("NOT PLANNED  O1") < text.index("SLABS")
 
 
+def test_too_much_for_one_day_stands_before_all_else(two):
+    day = two["days"][0] | {"too_much": ["Too much for one day: A works over 15 hours."]}
+    lines = plan_text(two | {"days": [day]}).splitlines()
+    assert lines[2] == "Too much for one day: A works over 15 hours."
+
+
 def test_the_calendar_is_icalendar_and_its_times_are_the_sites(two):
     calendar = icalendar.Calendar.from_ical(calendar_bytes(two, ZONES))
     events = calendar.walk("VEVENT")

@@ -51,6 +51,14 @@ def test_a_row_a_slab_and_a_row_a_person() -> None:
     assert "98765" not in text
 
 
+def test_too_long_a_day_stands_on_the_sheet_without_what_it_costs() -> None:
+    told = plan()
+    told["days"][0]["too_much"] = ["A long day: JB works over 13 hours.", "For 98 dollars more."]
+    (text,) = text_of(day_pdf(told))
+    assert "A long day: JB works over 13 hours." in text
+    assert "dollars" not in text
+
+
 def test_bars_lie_where_the_clock_says() -> None:
     # 06:00 to 13:00 is seven hours: placing from 07:10 is 70 of 420 min along.
     bars = day_sheet(plan())["days"][0]["people"][0]["bars"]

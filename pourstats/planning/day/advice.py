@@ -73,7 +73,8 @@ def differences(day: Day, best: Choice, other: Choice) -> list[str]:
             come = [day.people[p].name for p in theirs if p not in ours]
             gone = [day.people[p].name for p in ours if p not in theirs]
             if come or gone:
-                words = f"{' and '.join(come) or 'nobody more'} {task} {one.pour_id}"
+                does = task if len(come) < 2 else {"places": "place", "finishes": "finish"}[task]
+                words = f"{' and '.join(come) or 'nobody more'} {does} {one.pour_id}"
                 lines.append(words + (f" instead of {' and '.join(gone)}" if gone else " too"))
         if best.saw[slab] != other.saw[slab]:
             person = other.saw[slab]

@@ -202,7 +202,7 @@ class Busy:
         team = order[:size]
         if not any("finish" in self.day.people[p].skills for p in team):
             able = [p for p in order if "finish" in self.day.people[p].skills]
-            team = [*order[: size - 1], able[0]]
+            team = [*order[: size - 1], *able[:1]] if able else team
         return self._booked(team, slab, begin, end)
 
     def finishers(self, slab: int, usual: Usual, more: int, stay: bool) -> tuple[Team, float]:
@@ -216,7 +216,7 @@ class Busy:
         clear = [p for p in order[1:] if self.clash(p, slab, begin, end) < 0.1]
         # A helper who is free goes before a second finisher who is wanted elsewhere.
         rest = [*clear, *others, *[p for p in order[1:] if p not in clear]]
-        return self._booked([order[0], *rest][: one.finish_hands + more], slab, begin, end)
+        return self._booked([*order[:1], *rest][: one.finish_hands + more], slab, begin, end)
 
     def sawyer(self, slab: int, usual: Usual) -> tuple[int | None, float]:
         """Who saws, if it can be sawn that day."""
@@ -268,7 +268,7 @@ def parts(
                 for way in builder.added(part.kept, part.choice, slab, tried):
                     if (kept, way) not in longer:
                         longer[kept, way] = Part(kept, way, run(sub, way).score)
-            if day.slabs[slab].happened.begin is None:
+            if not day.slabs[slab].wet:
                 for part in held:
                     longer.setdefault((part.kept, part.choice), part)
 
@@ -297,7 +297,7 @@ def _orders(day: Day) -> list[list[int]]:
     def tied(slab: int) -> tuple[bool, bool, float]:
         one = day.slabs[slab]
         return (
-            one.happened.begin is None, one.fixed is None, one.fixed if one.fixed else 0.0,
+            not one.wet, one.fixed is None, one.fixed if one.fixed else 0.0,
         )  # fmt: skip
 
     def length(slab: int) -> float:

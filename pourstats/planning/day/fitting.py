@@ -50,7 +50,10 @@ def fitting(day: Day, places: list[int], runs: int) -> Fit:
                 ways = bettered(sub, choices, runs // (8 if hard else 1))
             if ways and fits(sub, ways[0]):
                 return _more(day, places, [places[i] for i in kept], ways, runs)
-    return Fit([], [], list(places))
+    # What is in the ground can't be left out, whatever it breaks.
+    begun = [place for place in places if day.slabs[place].wet]
+    ways = search(day.only(begun), runs) if begun else []
+    return Fit(begun if ways else [], ways, [p for p in places if not ways or p not in begun])
 
 
 def _more(day: Day, places: list[int], kept: list[int], ways: list[Found], runs: int) -> Fit:
@@ -75,7 +78,7 @@ def fits(day: Day, best: Found) -> bool:
     broken = best.outcome.breaches
     if not broken:
         return True
-    under_way = any(one.happened.begin is not None for one in day.slabs)
+    under_way = any(one.wet for one in day.slabs)
     return len(day.slabs) == 1 and (under_way or all(b.startswith("late") for b in broken))
 
 
@@ -84,6 +87,9 @@ def _few(day: Day, places: list[int], runs: int) -> Fit:
     own = day.only(places)
     ways = search(own, runs)
     if ways and fits(own, ways[0]):
+        return Fit(list(places), ways, [])
+    if all(day.slabs[place].wet for place in places):
+        # What is in the ground can't be left out, whatever it breaks.
         return Fit(list(places), ways, [])
     if len(places) == 1:
         return Fit([], ways, list(places))
@@ -95,7 +101,8 @@ def _few(day: Day, places: list[int], runs: int) -> Fit:
         if ways and fits(sub, ways[0]):
             one = day.slabs[place]
             turn = (
-                one.happened.begin is None, one.fixed is None, ways[0].outcome.score, place,
+                not one.wet, bool(ways[0].outcome.breaches), one.fixed is None,
+                ways[0].outcome.score, place,
             )  # fmt: skip
             alone.append((turn, Fit([place], ways, [other])))
     if not alone:

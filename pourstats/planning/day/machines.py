@@ -113,8 +113,13 @@ class Trip:
     target: int
     at: float
     there: float
-    people: list[int]
+    moves: list[Move]
     vehicles: int = 0
+
+    @property
+    def people(self) -> list[int]:
+        """Who rides."""
+        return [move.person for move in self.moves]
 
 
 def trips(moves: list[Move]) -> list[Trip]:
@@ -124,11 +129,11 @@ def trips(moves: list[Move]) -> list[Trip]:
         for trip in found:
             same = (trip.origin, trip.target) == (move.origin, move.target)
             if same and move.at - trip.at <= SAME_TRIP_H:
-                trip.people.append(move.person)
+                trip.moves.append(move)
                 trip.at, trip.there = max(trip.at, move.at), max(trip.there, move.there)
                 break
         else:
-            found.append(Trip(move.origin, move.target, move.at, move.there, [move.person]))
+            found.append(Trip(move.origin, move.target, move.at, move.there, [move]))
     return sorted(found, key=lambda trip: trip.at)
 
 
@@ -143,7 +148,7 @@ def rides(day: Day, moves: list[Move]) -> tuple[list[Trip], list[Trip]]:
     if day.now is not None and not day.where:
         # Nobody said who is where, so nobody knows where the vehicles are.
         for trip in made:
-            trip.vehicles = -(-len(trip.people) // seats)
+            trip.vehicles = -(-len(trip.moves) // seats)
         return made, []
     stands = _stands(day)
     more = [0] * len(made)
@@ -156,7 +161,7 @@ def rides(day: Day, moves: list[Move]) -> tuple[list[Trip], list[Trip]]:
             for i in range(short)
             if made[i].target == made[short].origin
             and made[i].there <= made[short].at + 1e-6
-            and made[i].vehicles < len(made[i].people)
+            and made[i].vehicles < len(made[i].moves)
             and spare_at[i] > 0
         ]
         if not donors:
@@ -187,11 +192,11 @@ def _played(
             if moment <= trip.at + 1e-6:
                 stands[place] = stands.get(place, 0) + count
                 coming.remove((moment, place, count))
-        need = -(-len(trip.people) // seats)
+        need = -(-len(trip.moves) // seats)
         have = stands.get(trip.origin, 0)
         if have < need:
             return i, spare
-        trip.vehicles = min(need + more[i], have, max(len(trip.people), need))
+        trip.vehicles = min(need + more[i], have, max(len(trip.moves), need))
         # What stands at a site with nobody left there rides home with the last.
         stands[trip.origin] = have - trip.vehicles
         spare.append(stands[trip.origin])

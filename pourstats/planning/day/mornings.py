@@ -29,3 +29,9 @@ def level(draws: Array, share: float) -> float:
 def middle(draws: Array) -> float:
     """Median of draws."""
     return level(draws, 0.5)
+
+
+def clock_text(hour: float) -> str:
+    """An hour of the day as people write it."""
+    minutes = round(hour * 60.0)
+    return f"{minutes // 60 % 24}:{minutes % 60:02d}"

@@ -22,6 +22,7 @@ from pourstats.planning.day.rules import Rules, rules_of
 from pourstats.planning.day.search import RUNS, lacking
 from pourstats.planning.day.sheet import sheet
 from pourstats.planning.day.slabs import USUAL_HANDS, slabs_of
+from pourstats.planning.day.too_much import too_much
 from pourstats.planning.day.unplanned import reason_of, remedy
 from pourstats.planning.finishing import clock_before, started, whole_weather
 from pourstats.planning.trucks import loads_before
@@ -53,7 +54,7 @@ def plan(
     isn't there. ``now`` replans the rest of that day from ``so_far``: frames `pours`, `trucks`,
     `passes`, `crew_time` of what has happened; ``runs`` bounds the search.
     Each day has, beside the promised keys,
-    `runner_up`, `what_to_watch`, `why`, `cautions`, `machines`, `not_needed`, `notes`.
+    `runner_up`, `what_to_watch`, `why`, `cautions`, `machines`, `not_needed`, `notes`, `too_much`.
     Raises Refusal for no jobs and for unknown people.
     """
     if not len(jobs):
@@ -168,6 +169,7 @@ def _day(
             "chance_done_in_day": 0.0, "labor_cost_usd": {"mean": 0.0}, "truck_wait_usd": 0.0,
             "risk_usd": 0.0, "runner_up": None, "what_to_watch": [], "why": [], "cautions": [],
             "machines": [], "not_needed": [one.name for one in day.people], "notes": said,
+            "too_much": [],
         }  # fmt: skip
     best = found[0]
     told = sheet(left, best, date)
@@ -177,6 +179,7 @@ def _day(
         what_to_watch=watch(left, best, date),
         why=why(left, best),
         notes=said,
+        too_much=too_much(day, fit),
     )
     if unplanned:
         told["chance_done_in_day"] = 0.0

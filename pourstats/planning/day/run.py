@@ -28,6 +28,9 @@ LATE_HELP_H = 0.25
 """Who comes more than this after the first pass went on isn't counted as a finisher."""
 TIGHT_H = 0.06
 """Who finishes gets so much less slack than who sets forms."""
+FORMS_TIGHT_H = 0.095
+"""A start of our own choosing has so much less slack: no truck is ordered before the forms are
+set."""
 EARLY = 0.1
 """Share of mornings on which a slab is ready before its finishers are there: one in ten."""
 
@@ -135,7 +138,9 @@ class _Run:
         set_end = _set(there, set_up, one.nominal_hands)
         together = np.maximum(set_end, np.maximum.reduce(there))
         late = middle(together) - max(start, wanted + allowed, now)
-        if late > self.day.slack_h:
+        # A start that is ours to choose leaves the forms their minutes; one agreed on may be tight.
+        tight = 0.0 if one.fixed is not None else FORMS_TIGHT_H
+        if late > self.day.slack_h - tight:
             self._breach(f"forms {slab}", late)
         truck = start + one.late_h
         if seen.begin is not None:

@@ -15,6 +15,7 @@ from pourstats.learning.draws import stream
 from pourstats.planning.day.built import Builder, Part, parts
 from pourstats.planning.day.changes import change, changes
 from pourstats.planning.day.choice import Choice, Day
+from pourstats.planning.day.mornings import clock_text
 from pourstats.planning.day.outcome import BREACH_USD, Outcome
 from pourstats.planning.day.run import run
 
@@ -35,6 +36,10 @@ BY_STARTS = 2
 """Up to so many slabs every combination of starts is gone through."""
 HOT_USD, COLD_USD = 400.0, 10.0
 """A worse way is gone on with now and then, by so many dollars at first, and at last."""
+
+
+PLANT_SLACK_H = 0.25
+"""A plant closes at its hour give or take."""
 
 
 @dataclass(frozen=True)
@@ -144,13 +149,28 @@ def lacking(day: Day, slab: int) -> str | None:
     """What keeps a slab from being done at all, whatever the rest of the day; None if nothing."""
     one = day.slabs[slab]
     finishers = len(day.able("finish"))
-    if len(day.people) < max(one.hands, one.finish_hands):
-        need = max(one.hands, one.finish_hands)
+    placed = one.happened.end is not None
+    if placed and one.happened.last is not None:
+        return None
+    need = one.finish_hands if placed else max(one.hands, one.finish_hands)
+    if len(day.people) < need:
         return f"it takes {need} hands and {len(day.people)} are there; add a hand"
     if finishers == 0:
         return "nobody who is there can finish; add a finisher"
     if one.trowels and day.rules.trowels == 0:
         return "no trowel is owned (setting trowels_walk_behind)"
+    if not one.wet and min(one.starts) > one.plant_last + PLANT_SLACK_H:
+        soonest = clock_text(min(one.starts))
+        if one.loads > 1:
+            return (
+                f"with the first load at {soonest} the last of {one.loads} comes after the plant"
+                f" closes; start by {clock_text(one.plant_last)}, ask the plant to stay open"
+                " (setting plant_close), or pour it in two parts"
+            )
+        return (
+            f"the plant loads no truck for {soonest} (settings plant_open and plant_close); order"
+            f" it by {clock_text(one.plant_last)}, or ask the plant to stay open"
+        )
     if one.early is not None and one.latest <= one.early:
         return "its latest_end is before its earliest_start; mend one of them"
     return None

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from pourstats.learning.draws import plain, quantiles
 from pourstats.planning.day.choice import Day
-from pourstats.planning.day.machines import rides
+from pourstats.planning.day.machines import Trip, rides
+from pourstats.planning.day.mornings import clock_text
 from pourstats.planning.day.outcome import SHOP
 from pourstats.planning.day.search import Found
 
@@ -121,7 +122,11 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
     rows: Rows = []
     drives: Rows = []
     made, _ = rides(day, found.outcome.moves)
-    riding = {(person, t.origin, t.target): t for t in made for person in t.people}
+    # In the order of leaving: a road may be driven twice in a day.
+    riding: dict[tuple[int, int, int], list[Trip]] = {}
+    for trip in made:
+        for person in trip.people:
+            riding.setdefault((person, trip.origin, trip.target), []).append(trip)
     for person, one in enumerate(day.people):
         own = [s for s in found.outcome.stretches if s.person == person]
         times = [(float(np.nanmedian(s.start)), float(np.nanmedian(s.end))) for s in own]
@@ -132,6 +137,11 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
         for stretch, (start, end) in zip(own, times, strict=True):
             # Medians of some mornings and of all needn't fit to the minute: nobody in two places.
             length = max(end - start, 0.0)
+            together: Trip | None = None
+            if stretch.road is not None:
+                together = riding[(person, *stretch.road)].pop(0)
+                # Who rides together leaves together.
+                start = max(start, *(float(np.median(move.leave)) for move in together.moves))
             start = max(start, busy_until)
             end = start + length if stretch.task in ("travel", "saw") else max(end, start)
             busy_until = end
@@ -146,15 +156,15 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
                 "end": clock(date, end),
             }
             if stretch.road is not None:
-                trip = riding[(person, *stretch.road)]
+                assert together is not None
                 drives.append(
                     {
                         "worker": one.name,
                         "from": _place(day, stretch.road[0]),
                         "to": _place(day, stretch.road[1]),
                         "at": row["start"],
-                        "rides_with": [day.people[p].name for p in trip.people if p != person],
-                        "vehicles": trip.vehicles,
+                        "rides_with": [day.people[p].name for p in together.people if p != person],
+                        "vehicles": together.vehicles,
                     }
                 )
             if stretch.task == "wait":
@@ -209,6 +219,22 @@ def _machines(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, Any]
     return sorted(rows, key=lambda row: (row["machine"], row["start"]))
 
 
+def _uncut(day: Day, found: Found, slab: int) -> str:
+    """Why a slab isn't sawn that day."""
+    one, out = day.slabs[slab], found.outcome
+    if not day.rules.saws:
+        return "No saw is owned (setting saws)."
+    if not day.able("saw"):
+        return "Nobody who is there can saw."
+    at = one.at(found.choice.starts[slab])
+    since = out.last[slab] if one.saw == "early_entry" else out.place_end[slab]
+    opens = np.maximum(since + at.opens_h, out.last[slab])
+    if float(np.mean(opens + one.saw_h <= one.latest)) < 0.5:
+        return "It is hardly ready to cut that day."
+    likely = clock_text(float(np.median(opens)))
+    return f"It is likely ready to cut at {likely}, but waiting for that costs more than the trip."
+
+
 def _cautions(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]]:
     out, rows = found.outcome, []
     for slab, one in enumerate(day.slabs):
@@ -223,6 +249,16 @@ def _cautions(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]
                     "because": f"The forms are likely set at {clock(date, forms)[-5:]}; a truck"
                     " that comes before waits.",
                     "source": "the plan's own odds",
+                }
+            )
+        if not one.wet and due < one.plant_first - 1e-6:
+            rows.append(
+                {
+                    "do": f"Ask the plant whether it loads for {clock(date, due)[-5:]} at"
+                    f" {one.pour_id}.",
+                    "because": f"As it opens its first load is there at"
+                    f" {clock(date, one.plant_first)[-5:]}.",
+                    "source": "settings plant_open; the job's plant_travel",
                 }
             )
         likely = float(np.median(out.last[slab]))
@@ -261,7 +297,7 @@ def _cautions(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, str]
             rows.append(
                 {
                     "do": f"Plan a trip back to saw {one.pour_id} next morning.",
-                    "because": "It is hardly ready to cut that day.",
+                    "because": _uncut(day, found, slab),
                     "source": "published windows and your own cuts (ACI 302.1R, ACI 224.4R)",
                 }
             )

@@ -100,6 +100,16 @@ class Slab:
     tables: tuple[Array, Array, Array, Array, Array]
     seen: dict[float, Moments] = field(default_factory=dict, compare=False)
     happened: Happened = Happened()
+    plant_first: float = 0.0
+    """Earliest time for which a load can be ordered."""
+    plant_last: float = 24.0
+    """Latest time for which the first load can be ordered, so that the last one is still loaded
+    before the plant closes."""
+
+    @property
+    def wet(self) -> bool:
+        """Whether its concrete is there: it can't be put off any more."""
+        return self.happened.begin is not None or self.happened.truck is not None
 
     @cached_property
     def set_up_allowed_h(self) -> float:
@@ -166,8 +176,12 @@ def slabs_of(
     suns = [_sun(jobs.iloc[row], frames.get("sites"), house, midnight) for row in range(count)]
     outdoors = [word not in ("indoors",) for word in words(jobs, "exposure")]
     set_up_h = [np.maximum(SET_UP_SHARE * fixed_h[row] * luck[row], 0.1) for row in range(count)]
+    told = trucks.trucks(jobs, frames, house, None, seed, learned)["jobs"]
     options = []
+    plant_last = []
     for row in range(count):
+        behind = max(told[row]["loads"] - 1, 0) * told[row]["spacing_min"] / 60.0
+        plant_last.append(rules.plant_close + 10.0 / 60.0 + float(plant[row]) - behind)
         if np.isfinite(agreed[row]):
             options.append([float(agreed[row])])
             continue
@@ -179,7 +193,7 @@ def slabs_of(
             suns[row][0] if outdoors[row] else 0.0,
         )
         high = min(
-            rules.plant_close - 0.5,
+            plant_last[row],
             (late[row] if np.isfinite(late[row]) else rules.day_end) - 3.0,
         )
         # On the half hours, and as soon as it can be: a slab that must be out of the way of the
@@ -212,7 +226,6 @@ def slabs_of(
                 strict=True,
             ):  # fmt: skip
                 table.append(np.asarray(value))
-    told = trucks.trucks(jobs, frames, house, None, seed, learned)["jobs"]
     found = []
     for row in range(count):
         job = jobs.iloc[row]
@@ -223,6 +236,11 @@ def slabs_of(
             told[row]["spacing_min"], yd3, loads, balance, rules.free_min_per_yd3,
             trucks.assumed(house)["free_clock"] == "due",
         )  # fmt: skip
+        fixed = yd3.size - balance
+        if fixed > 1:
+            # Placing isn't over before the loads ordered so far apart have come and are empty.
+            out_h = (queue.empty_min[:, :fixed].max(axis=1) - queue.start_min[:, 0]) / 60.0
+            tables[row][0] = [np.maximum(place_h, out_h) for place_h in tables[row][0]]
         first = loads.change_min[:, 0] + loads.unload_min[:, 0] + loads.wash_min[:, 0]
         found.append(
             Slab(
@@ -250,6 +268,8 @@ def slabs_of(
                 spacing_min=float(told[row]["spacing_min"]),
                 sunset=suns[row][1],
                 grid=grids[row],
+                plant_first=rules.plant_open + 10.0 / 60.0 + float(plant[row]),
+                plant_last=plant_last[row],
                 tables=tuple(np.stack(table) for table in tables[row]),  # type: ignore[arg-type]
             )
         )

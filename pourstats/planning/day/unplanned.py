@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import replace
 
 import numpy as np
 
 from pourstats.planning.day.choice import Choice, Day
 from pourstats.planning.day.fitting import beside, fits
-from pourstats.planning.day.mornings import level, mean, middle
+from pourstats.planning.day.mornings import clock_text, level, mean, middle
 from pourstats.planning.day.people import SKILLS, Person
 from pourstats.planning.day.search import Found
+from pourstats.planning.day.slabs import Slab
 
 WORDS = {
     "finisher": "no finisher can be there when it is ready",
@@ -20,16 +21,10 @@ WORDS = {
     "trowel": "there is no trowel for it",
     "trowel late": "the trowel comes from the other slab too late",
     "saw": "there is no saw for it",
-    "late": "it is hardly finished by the end of the day",
+    "late": "it is hardly finished by its end",
     "saw odds": "it is hardly cut that day",
     "vehicles": "there are too few vehicles for who goes where",
 }
-
-
-def clock_text(hour: float) -> str:
-    """An hour of the day as people write it."""
-    minutes = round(hour * 60.0)
-    return f"{minutes // 60 % 24}:{minutes % 60:02d}"
 
 
 def reason_of(day: Day, found: Found) -> str:
@@ -67,15 +62,41 @@ def _due(found: Found, slab: int) -> float:
 
 def remedy(day: Day, kept: Sequence[int], choice: Choice | None, slab: int) -> str:
     """What lets the slab in beside ``kept``: a hand, a machine, another start, another day."""
-    for words, other in _tries(day, slab):
+    first = beside(day, list(kept), choice, slab)
+    broken = {one.split(" ")[0] for one in first.outcome.breaches} if first else set()
+    for words, other in tries(day, slab, broken):
         found = beside(other, list(kept), choice, slab)
         if found is not None and fits(other.only(sorted([*kept, slab])), found):
             place = sorted([*kept, slab]).index(slab)
             start = found.choice.starts[place]
-            share = mean(found.outcome.last[place] <= day.slabs[slab].latest)
+            share = mean(found.outcome.last[place] <= other.slabs[slab].latest)
             odds = "" if share > 0.85 else f", finished in time {10 * share:.0f} days in ten"
             return words.format(start=clock_text(start)) + f", and it fits{odds}"
-    return f"put {day.slabs[slab].pour_id} on another day, or ask the plant about a retarder"
+    return last_resort(day, kept, slab, broken)
+
+
+def last_resort(day: Day, kept: Sequence[int], slab: int, broken: Set[str]) -> str:
+    """What to do where neither a hand, a machine nor an hour lets a slab in."""
+    name = day.slabs[slab].pour_id
+    if broken and broken <= {"late", "saw"}:
+        # A retarder would only make it later.
+        return f"put {name} on a day on which it can start earlier, or agree on a later end"
+    if not kept:
+        return f"put {name} on a day with more people or time"
+    clash = broken & {"finisher", "back", "trowel"}
+    return f"put {name} on another day" + (
+        ", or ask the plant about a retarder" if clash and not day.slabs[slab].wet else ""
+    )
+
+
+MEANT_FOR = {"vehicles": "add a vehicle", "trowel": "add a trowel", "saw": "add a saw"}
+"""What a broken rule asks for first."""
+
+
+def tries(day: Day, slab: int, broken: Set[str] = frozenset()) -> list[tuple[str, Day]]:
+    """Days with a hand, a machine, an hour more, in words; first what the broken rules ask for."""
+    meant = {MEANT_FOR[kind] for kind in broken if kind in MEANT_FOR}
+    return sorted(_tries(day, slab), key=lambda way: way[0] not in meant)
 
 
 def _tries(day: Day, slab: int) -> Iterator[tuple[str, Day]]:
@@ -86,11 +107,15 @@ def _tries(day: Day, slab: int) -> Iterator[tuple[str, Day]]:
         low = one.set_up_allowed_h + one.travel_h + rules.day_start
         low = max(low, one.early + one.set_up_allowed_h if one.early is not None else 0.0)
         low = max(low, day.now + 0.75 if day.now is not None else 0.0)
-        high = max(min(rules.plant_close - 0.5, one.latest - 3.0), low)
+        high = max(min(one.plant_last, rules.plant_close - 0.5, one.latest - 3.0), low)
         starts = tuple(float(t) for t in np.arange(np.ceil(low * 2) / 2, high + 0.01, 0.5))
         if starts:
             free = replace(one, fixed=None, starts=starts, seen={})
             yield f"agree on {{start}} for {one.pour_id}", _with(day, slab, free)
+    if one.latest < rules.day_end:
+        later = replace(one, latest=rules.day_end, starts=_longer(one.starts, one), seen={})
+        words = f"agree on a later end than {clock_text(one.latest)} at {one.pour_id}"
+        yield words, _with(day, slab, later)
     more = replace(day, people=(*day.people, Person("one more", SKILLS, cost)), week_h=week)
     yield "add a hand who can finish", more
     trowels = replace(rules, trowels_walk_behind=rules.trowels_walk_behind + 1)
@@ -109,6 +134,13 @@ def _tries(day: Day, slab: int) -> Iterator[tuple[str, Day]]:
         week_h=(*week, 0.0) if week else (), rules=replace(trowels, vehicles=rules.vehicles + 1),
     )  # fmt: skip
     yield "add two hands who can finish, a trowel and a vehicle", two
+
+
+def _longer(starts: tuple[float, ...], one: Slab) -> tuple[float, ...]:
+    """Starts that a later end leaves open too."""
+    if one.fixed is not None:
+        return starts
+    return (*starts, *(starts[-1] + 0.5 * step for step in range(1, 7)))
 
 
 def _with(day: Day, slab: int, other: object) -> Day:
