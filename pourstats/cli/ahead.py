@@ -40,6 +40,12 @@ def bid(
     from pourstats.reporting.answers import bid_answer, rate_card_answer
     from pourstats.reporting.bid import bid_text
 
+    if rates and (jobs or forecast or confidence is not None or sets):
+        raise Refusal(
+            "--rates shows the rate card of your record alone; leave jobs and the rest out"
+        )
+    if out is not None and not rates:
+        raise Refusal("--out writes the rate card; add --rates, or leave --out out")
     if rates:
         return card(rate_card_answer(opened(store)).result, out, system, as_json)
     answer = bid_answer(opened(store), jobs, forecast, confidence, pairs(sets))
@@ -49,11 +55,16 @@ def bid(
 
 
 def pairs(sets: tuple[str, ...]) -> dict[str, str]:
-    """``--set NAME=VALUE`` as a mapping. Refusal for anything else."""
-    found = dict(text.partition("=")[::2] for text in sets)
+    """``--set NAME=VALUE`` as a mapping, names as a header may write them. Refusal otherwise."""
+    found: dict[str, str] = {}
     for text in sets:
         if "=" not in text:
             raise Refusal(f"--set takes NAME=VALUE, as placement=pump; got {text!r}")
+        written, _, value = text.partition("=")
+        name = "_".join(written.strip().lower().replace("-", " ").replace("_", " ").split())
+        if name in found:
+            raise Refusal(f"--set {name} is given twice; give one, and ask again for the other")
+        found[name] = value
     return found
 
 

@@ -14,6 +14,9 @@ from pourstats.store.database import Store
 
 WIDTH = 92
 
+MOST_WAITING = 8
+"""Pours awaited that are named; the others are counted."""
+
 
 def score(store: Store) -> dict[str, Any]:
     """Both halves: ``forecasts`` that were kept against what was logged, and ``hours``, what the
@@ -57,7 +60,10 @@ def score_text(found: Mapping[str, Any]) -> str:
             " they tell; log the pour under the same pour_id, and it is scored here."
         )
     if told["waiting"]:
-        shown = ", ".join(told["waiting"][:8])
+        more = len(told["waiting"]) - MOST_WAITING
+        shown = ", ".join(told["waiting"][:MOST_WAITING]) + (
+            f" and {more} more" if more > 0 else ""
+        )
         lines += _wrapped(f"Still waiting for their pour: {shown}.")
     planned = after_lines(found["plans"])
     if planned:

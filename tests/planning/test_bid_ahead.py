@@ -9,6 +9,7 @@ from pourstats.planning.bid import CALLBACK_FRAMES, bid
 from pourstats.planning.bid_air import early_evaporation_lb_ft2_h, with_air
 from pourstats.planning.bid_week import week_overtime_h
 from pourstats.reporting.bid import bid_text
+from pourstats.reporting.score import score_text
 from tests.planning.test_bid import HOUSE, job, record
 
 
@@ -129,6 +130,19 @@ def test_dollars_that_are_none(usd):
         bid(job(), None, HOUSE, sets={"concrete_usd": usd})
 
 
+def test_what_is_set_twice_or_out_of_place_is_refused(run, tmp_path):
+    (tmp_path / "jobs.csv").write_text(
+        "pour_id,date,site,slab_type,area,thickness\nJ1,2031-06-03,Oak,garage,600,4\n"
+    )
+    twice = run("bid", "jobs.csv", "--set", "hands=4", "--set", "Hands=6")
+    assert (twice.status, "--set hands is given twice" in twice.err) == (2, True)
+    assert "What if slab type patio" in run("bid", "jobs.csv", "--set", "Slab-Type=patio").out
+    out = run("bid", "jobs.csv", "--out", "card.csv")
+    assert (out.status, "add --rates" in out.err) == (2, True)
+    both = run("bid", "jobs.csv", "--rates")
+    assert (both.status, "leave jobs and the rest out" in both.err) == (2, True)
+
+
 def test_a_what_if_outside_the_record_says_so():
     answer = bid(job(), record(), HOUSE, sets={"placement": "conveyor", "finish": ""})
     text = " ".join(bid_text(answer).split())
@@ -155,6 +169,13 @@ def test_a_contingency_below_the_average_says_so():
     text = bid_text(bid(job(), record(), HOUSE, 0.3))
     assert "from the average down to three such jobs in ten" in text
     assert "from the average up to seven" in bid_text(bid(job(), record(), HOUSE))
+
+
+def test_pours_still_awaited_are_counted():
+    told = {"targets": {}, "waiting": [f"J{k}" for k in range(11)]}
+    plans = {"pours": [], "days": [], "summary": {}}
+    found = {"forecasts": told, "plans": plans, "hours": None, "hours_missing": "none"}
+    assert "J7 and 3 more." in score_text(found)
 
 
 def test_long_kinds_keep_their_distance():
