@@ -15,6 +15,7 @@ from pourstats.learning.callbacks.rates import LEVEL, cost_interval, group_rates
 from pourstats.learning.callbacks.record import (
     blank_calls,
     counting_ages,
+    dearest_call,
     pours_record,
     priced_calls,
     rule,
@@ -74,6 +75,7 @@ def callback_picture(
         "whole": whole,
         "cost_per_yd3": cost_interval(pours),
         "blank_calls": blank_calls(pours, calls),
+        "dearest_call": dearest_call(pours, calls),
         "still_to_come": {
             **still_to_come(pours),
             "outdoors_before_first_winter": before_first_winter(pours, south),

@@ -39,6 +39,8 @@ MOST_GROUPS = 5
 MOST_SILENT = 5
 MOST_FLOORS = 5
 MOST_DEFECTS = 3
+FAR = 20.0
+"""A cost whose ends lie this many times apart is hardly known."""
 
 
 def callbacks_text(picture: Mapping[str, Any]) -> str:
@@ -94,10 +96,19 @@ def cost_sentence(picture: Mapping[str, Any]) -> str:
             f"{said} What that costs a yard can't be told yet."
             f" {missing_sentence(picture['blank_calls'], whole['callbacks'])}"
         )
-    span = f" ({_money(cost['p05'])} to {_money(cost['p95'])})" if cost else ""
+    span = ""
+    if cost:
+        few = ": too few calls to say closer" if cost["p95"] > FAR * cost["p05"] else ""
+        span = f" ({_money(cost['p05'])} to {_money(cost['p95'])}{few})"
     blank = whole["callbacks_part_blank"]
     missing = missing_sentence(picture["blank_calls"], whole["callbacks"])
+    dearest = picture["dearest_call"]
     left = f" {missing}" if missing else ""
+    if dearest and dearest["share"] > 0.5 and whole["callbacks"] > 2:
+        left = (
+            f" {percent(dearest['share'])} % of it is one call, {dearest['callback_id']}"
+            f" ({dearest['pour_id']}).{left}"
+        )
     least = "at least " if blank else ""
     return (
         f"{said} Coming back costs {least}{_money(whole['all_in_cost_per_yd3'])} a yard"
@@ -110,12 +121,16 @@ def year_sentence(year: Mapping[str, Any] | None) -> str:
     """Whether this year is worse than luck."""
     if year is None:
         return "Too early to compare one year with another."
-    counts = (
-        f"{year['pours_called_back']} of the {counted(year['pours'], 'floor', 'floors')} of the"
-        " last twelve months came back so far"
-    )
+    if year["pours"] == 1:
+        came = "came" if year["pours_called_back"] else "hasn't come"
+        counts = f"The one floor of the last twelve months {came} back so far"
+    else:
+        counts = (
+            f"{year['pours_called_back']} of the {year['pours']} floors of the last twelve months"
+            " came back so far"
+        )
     if year["verdict"] == "too_early":
-        return f"{counts}: too few calls yet to tell one year from another."
+        return f"{counts}: too little yet to tell one year from another."
     told = {
         "worse": "This year is worse than luck explains",
         "better": "This year is better than luck explains",
@@ -145,9 +160,10 @@ def coming_sentence(picture: Mapping[str, Any]) -> str:
     said = []
     young = counted(coming["pours"], "floor", "floors")
     if coming["pours"] and not picture["time_to_call"]["all"]["calls"]:
+        which = f"How many of the {young}" if coming["pours"] > 1 else "Whether the one floor"
         said.append(
-            f"How many of the {young} too young to count will come back can't be told before a"
-            " first call; calls go into callbacks.csv."
+            f"{which} too young to count will come back can't be told before a first call; calls go"
+            " into callbacks.csv."
         )
     elif coming["pours"]:
         said.append(still_to_come_sentence(coming))
@@ -312,7 +328,7 @@ def groups_text(picture: Mapping[str, Any], by: str) -> str:
     lines = [f"FLOORS THAT CAME BACK, BY {SHOWN_BY[name].upper()}", ""]
     rated = any("callbacks_per_1000yd3" in row for row in rows)
     head = f"{'':<22}{'back':>5}{'of':>6}  {'share':<18}"
-    lines.append(head + (f"{'calls per 1,000 yd3':<24}{'h/yd3':>7}{'$/yd3':>8}" if rated else ""))
+    lines.append(head + (f"{'calls per 1,000 yd3':<24}{'h/yd3':>7} {'$/yd3':>9}" if rated else ""))
     lines += [_group(row, rated) for row in rows]
     young, calls = (picture["whole"][key] for key in ("young_pours", "young_callbacks"))
     ages = picture["counts_at_days"]
@@ -323,6 +339,8 @@ def groups_text(picture: Mapping[str, Any], by: str) -> str:
         + (f" {counted(young, 'younger floor stands', 'younger floors stand')} apart,"
            f" with {counted(calls, 'call', 'calls')} so far." if young else ""),
     ]  # fmt: skip
+    if any(row["callbacks"] and row.get("all_in_cost_per_yd3", 0.0) is None for row in rows):
+        notes.insert(0, "-: hours, dollars or a wage are blank for these calls.")
     for note in notes:
         lines += ["", *_paragraph(note)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -342,8 +360,8 @@ def _group(row: Mapping[str, Any], rated: bool) -> str:
         f" {row['callbacks_per_1000yd3_p95']:.1f})"
     )
     told = [row["hours_per_yd3"], row["all_in_cost_per_yd3"]]
-    hours, usd = ("-" if value is None else f"{value:.2f}" for value in told)
-    return f"{line}{calls:<24}{hours:>7}{usd:>8}"
+    hours, usd = ("-" if value is None else f"{value:,.2f}" for value in told)
+    return f"{line}{calls:<23} {hours:>7} {usd:>9}"
 
 
 def _paragraph(text: str) -> list[str]:
@@ -355,4 +373,4 @@ def _capital(text: str) -> str:
 
 
 def _money(usd: float) -> str:
-    return f"${usd:,.2f}"
+    return f"${usd:,.0f}" if usd >= 100.0 else f"${usd:,.2f}"

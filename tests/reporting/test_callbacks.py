@@ -22,6 +22,7 @@ from pourstats.reporting.callbacks import (
     grouping,
     groups_text,
     run_sentence,
+    year_sentence,
 )
 from pourstats.reporting.callbacks_sentences import outlook_sentences
 from tests.simulators.callbacks_crews import Truth, crew
@@ -333,3 +334,39 @@ def test_a_pour_says_if_it_is_to_be_looked_at_and_why(clear):
     known = floor_outlook(frames, HOUSE, back)
     assert (known["state"], known["chance"], known["look_at"]) == ("called_back", None, None)
     assert floor_outlook(frames, HOUSE, "nobody's") is None
+
+
+def test_a_cost_that_rests_on_few_calls_or_one_says_so(clear):
+    frames = crew(np.random.default_rng(5), 80, Truth(0.2), young=False).frames
+    calls = frames["callbacks"].copy()
+    calls["cost"], calls["hours"] = 100.0, 0.0
+    calls.loc[3, "cost"] = 100.0 * len(calls)
+    found = callback_picture({**frames, "callbacks": calls}, HOUSE)
+    count = len(calls)
+    share = round(100 * count / (2 * count - 1))
+    call, floor = calls.loc[3, ["callback_id", "pour_id"]]
+    said = cost_sentence(found)
+    assert f"{share} % of it is one call, {call} ({floor})." in said
+    assert "too few calls" not in said
+    assert "is one call" not in cost_sentence(clear)
+    two = callback_picture({**frames, "callbacks": calls.iloc[:2]}, HOUSE)
+    assert "too few calls to say closer" in cost_sentence(two)
+
+
+def test_one_floor_of_the_year_is_told_in_words(clear):
+    year = {**clear["this_year"], "pours": 1, "pours_called_back": 0, "verdict": "too_early"}
+    assert year_sentence(year).startswith(
+        "The one floor of the last twelve months hasn't come back"
+    )
+    none = {**clear, "still_to_come": {**clear["still_to_come"], "pours": 1},
+            "time_to_call": {"all": {"calls": 0}}}  # fmt: skip
+    assert coming_sentence(none).startswith("Whether the one floor too young to count")
+
+
+def test_huge_figures_stay_in_their_columns(clear):
+    row = {**clear["by"]["cure"][0], "hours_per_yd3": 450.0, "all_in_cost_per_yd3": 4518224.8}
+    blank = {**clear["by"]["cure"][1], "all_in_cost_per_yd3": None}
+    text = groups_text({**clear, "by": {**clear["by"], "cure": [row, blank]}}, "cure")
+    assert "450.00 4,518,224.80" in text
+    assert "-: hours, dollars or a wage are blank for these calls." in text
+    assert "-: hours" not in groups_text(clear, "cure")

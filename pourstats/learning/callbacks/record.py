@@ -164,6 +164,21 @@ def blank_calls(pours: pd.DataFrame, calls: pd.DataFrame) -> list[dict[str, obje
     return rows
 
 
+def dearest_call(pours: pd.DataFrame, calls: pd.DataFrame) -> dict[str, object] | None:
+    """The dearest of the calls (:func:`priced_calls`) on floors old enough to count: callback_id,
+    pour_id and its ``share`` of what all of them cost, labor in. None where nothing is spent."""
+    own = calls[calls["pour_id"].isin(set(pours.loc[pours["old_enough"], "pour_id"]))]
+    spent = own["cost"].fillna(0.0) + own["labor_usd"].fillna(0.0)
+    if not spent.sum() > 0.0:
+        return None
+    call = own.iloc[int(spent.to_numpy().argmax())]
+    return {
+        "callback_id": str(call["callback_id"]),
+        "pour_id": str(call["pour_id"]),
+        "share": float(spent.max() / spent.sum()),
+    }
+
+
 def _mean_pay(crew: pd.DataFrame | None, days: pd.Series) -> pd.Series:
     """Mean pay of the crew on each day, each person by the latest row not after it; NaN unknown."""
     found = pd.Series(np.nan, index=days.index)
