@@ -4,6 +4,7 @@ import datetime as dt
 import hashlib
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import kept
 import pandas as pd
@@ -89,6 +90,35 @@ def weather(key: str, chosen: tuple[str, ...], required: bool) -> Path | None:
     path = folder() / f"{key}_weather.csv"
     filled.to_csv(path, index=False)
     return path
+
+
+def work_out(name: str, chosen: tuple[str, ...], sky: Path | None, *more: object,
+             required: bool = True) -> tuple[bool, object]:  # fmt: skip
+    """The button that asks for an answer, and what the answer is for: jobs, weather, and more.
+
+    Where something is missing it is said, rather than only a dead button shown.
+    """
+    asked = (chosen, sky.read_bytes() if sky else None, *more)
+    lacks = "jobs" if not chosen else "weather" if required and sky is None else None
+    pressed = st.button(say(f"{name}.work_out"), type="primary", disabled=lacks is not None)
+    if lacks:
+        st.caption(say(f"ahead.first_{lacks}"))
+    return pressed, asked
+
+
+def keep(name: str, asked: object, answer: object) -> None:
+    """Keep an answer with what it was asked for."""
+    st.session_state[name] = (asked, answer)
+
+
+def answer_to(name: str, asked: object) -> Any:
+    """The answer, if it was asked for that; what was worked out for other jobs or another sky is
+    shown no more."""
+    before, answer = st.session_state.get(name, (None, None))
+    if answer is not None and before != asked:
+        st.info(say("ahead.changed"))
+        return None
+    return answer
 
 
 def shown_unit(name: str) -> str | None:

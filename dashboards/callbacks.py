@@ -1,5 +1,6 @@
 """Callbacks: which floors come back, what they cost, what to do."""
 
+import calls
 import kept
 import look
 import streamlit as st
@@ -43,6 +44,7 @@ def show() -> None:
         look.draw(drawn)
         if drawn is None:
             st.write(say("callbacks.one_group"))
+    calls.log()
     with st.expander(say("all.as_text")):
         st.code(callbacks_text(picture), language=None)
 

@@ -16,9 +16,10 @@ def clock(head) -> None:
     """The clock of the jobs asked about."""
     chosen = ahead.jobs("finishing")
     sky = ahead.weather("finishing", chosen, required=True)
-    if st.button(say("finishing.work_out"), type="primary", disabled=not chosen or sky is None):
-        st.session_state.clock = finishing_answer(kept.store(), chosen, sky)
-    answer = st.session_state.get("clock")
+    pressed, asked = ahead.work_out("finishing", chosen, sky)
+    if pressed:
+        ahead.keep("clock", asked, finishing_answer(kept.store(), chosen, sky))
+    answer = ahead.answer_to("clock", asked)
     with head:
         if answer is None:
             look.answer(say("nav.finishing"), say("finishing.answer"))

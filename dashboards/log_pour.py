@@ -198,7 +198,9 @@ def buttons(pour_id: str, now: "tapping.State", name: str, choices: tuple) -> No
     with st.container(horizontal=True, key=f"choice-{name}"):
         for value, label in choices:
             mark = "✓ " if tapping.same(now.described(name), value) else ""
-            st.button(mark + label, key=f"{name}-{value}", width=164,
+            # Two or three side by side on a phone.
+            wide = 98 if name in ("footprint", "wind_felt") else 150
+            st.button(mark + label, key=f"{name}-{value}", width=wide,
                       on_click=tapping.describe, args=(pour_id, name, value))  # fmt: skip
 
 

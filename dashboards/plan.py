@@ -16,11 +16,14 @@ from pourstats.reporting.sheet_day import day_pdf
 head = st.container()
 chosen = ahead.jobs("plan")
 sky = ahead.weather("plan", chosen, required=True)
-off = st.pills(say("plan.off"), tapping.crew(), selection_mode="multi", format_func=look.plain)
-if st.button(say("plan.work_out"), type="primary", disabled=not chosen or sky is None):
+crew = tapping.crew()
+off = tuple(st.pills(say("plan.off"), crew, selection_mode="multi", format_func=look.plain)
+            if crew else ())  # fmt: skip
+pressed, asked = ahead.work_out("plan", chosen, sky, off)
+if pressed:
     with st.spinner(say("plan.wait")):
-        st.session_state.plan = plan_answer(kept.store(), chosen, sky, tuple(off))
-answer = st.session_state.get("plan")
+        ahead.keep("plan", asked, plan_answer(kept.store(), chosen, sky, off))
+answer = ahead.answer_to("plan", asked)
 drawn = [day_chart(day, look.ink()) for day in answer.result["days"]] if answer else []
 titles = [each.title for each in drawn if each is not None]
 with head:

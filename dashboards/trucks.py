@@ -40,9 +40,10 @@ def past() -> None:
 
 head = st.container()
 chosen = ahead.jobs("trucks")
-if st.button(say("trucks.work_out"), type="primary", disabled=not chosen):
-    st.session_state.trucks = trucks_answer(kept.store(), chosen)
-answer = st.session_state.get("trucks")
+pressed, asked = ahead.work_out("trucks", chosen, None, required=False)
+if pressed:
+    ahead.keep("trucks", asked, trucks_answer(kept.store(), chosen))
+answer = ahead.answer_to("trucks", asked)
 with head:
     told = "" if answer is None else waits_sentence(answer.result)
     look.answer(say("nav.trucks"), told or past_waits_sentence(so_far()) or say("trucks.answer"))

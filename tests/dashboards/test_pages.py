@@ -150,6 +150,55 @@ def test_deleted_and_taken_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     assert "3 pours" in app.header[0].value
 
 
+def test_a_call_is_logged_where_callbacks_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pourstats.logs.defects import DEFECTS
+    from pourstats.store.reading import frame
+
+    (tmp_path / "pours.csv").write_text(SHORT.format(rows=THREE))
+    store = Store(tmp_path / "s.duckdb")
+    load(store, [tmp_path / "pours.csv"])
+    app = shown(store.path, "callbacks.py", monkeypatch)
+    next(b for b in app.button if b.label == "Save").click().run()
+    assert any("needs it" in each.value for each in app.error), "no pour, no defect"
+    app.selectbox(key="call-0-pour_id").select("T3").run()
+    app.selectbox(key="call-0-defect").select("dusting").run()
+    assert any(DEFECTS["dusting"].looks in each.value.replace("\\", "") for each in app.caption)
+    app.number_input(key="call-0-hours").set_value(2.5).run()
+    next(b for b in app.button if b.label == "Save").click().run()
+    assert not app.exception and not app.error
+    assert any("T3" in each.value for each in app.success)
+    with store.read() as connection:
+        (row,) = frame(connection, "callbacks").to_dict("records")
+    assert (row["pour_id"], row["defect"], row["hours"]) == ("T3", "dusting", 2.5)
+    # The fields are blank again for the next call.
+    assert app.selectbox(key="call-1-defect").value is None
+
+
+@pytest.mark.parametrize(("page", "says"), [("plan.py", "weather"), ("trucks.py", None)])
+def test_a_dead_button_says_what_is_missing(
+    page: str, says: str | None, season: Path, stores: dict[str, Path],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    told = [each.value for each in shown(stores["empty"], page, monkeypatch).caption]
+    assert any("Choose a job above first" in line for line in told)
+    told = [each.value for each in shown(season, page, monkeypatch).caption]
+    assert any("weather to come is needed" in line for line in told) == (says == "weather")
+
+
+def test_an_answer_to_other_jobs_is_shown_no_more(
+    season: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(season, "trucks.py", monkeypatch)
+    next(b for b in app.button if b.label == "Work it out").click().run()
+    assert any("B294" in block.value for block in app.code)
+    app.multiselect[0].unselect("B294").run()
+    assert not app.exception
+    assert not any("B294" in block.value for block in app.code)
+    assert any("work it out again" in each.value for each in app.info)
+
+
 SPY: Callable[[Any], str] = lambda app: " ".join(  # noqa: E731
     str(part.value) for kind in (app.markdown, app.caption, app.header, app.text) for part in kind
 )
