@@ -10,6 +10,7 @@ from pourstats.faults import Refusal
 from pourstats.planning.callbacks import round_up
 from pourstats.reporting.callbacks_sentences import (
     counted,
+    gaps_sentence,
     missing_sentence,
     percent,
     run_sentence,
@@ -51,6 +52,7 @@ def callbacks_text(picture: Mapping[str, Any]) -> str:
     lines += _paragraph(cost_sentence(picture))
     lines += _paragraph(year_sentence(picture["this_year"]))
     lines += _paragraph(run_sentence(picture["watch"]))
+    lines += _paragraph(gaps_sentence(picture["watch"]))
     lines += _paragraph(coming_sentence(picture))
     lines += _advice(picture["advice"])
     lines += _silent(picture["risk"])

@@ -46,6 +46,22 @@ def run_sentence(charts: Mapping[str, Any] | None) -> str:
     )
 
 
+def gaps_sentence(charts: Mapping[str, Any] | None) -> str:
+    """The g and the t chart in words: how far apart calls come, and how far luck alone puts them.
+
+    Empty with too few gaps for charts.
+    """
+    if not charts:
+        return ""
+    floors, days = charts["g"], charts["t"]
+    return (
+        f"Between one floor that comes back and the next lie {floors['mean']:.0f} good ones on"
+        f" average, lately {floors['gaps'][-1]:.0f}; luck alone seldom makes it over"
+        f" {floors['upper']:.0f}. Between calls lie {days['mean']:.0f} days, lately"
+        f" {days['gaps'][-1]:.0f}; luck seldom makes it over {days['upper']:.0f}."
+    )
+
+
 def still_to_come_sentence(coming: Mapping[str, Any]) -> str:
     """How many of the young floors, in words that hold for a few floors too."""
     expected, most = coming["expected"], round(coming["p95"])

@@ -6,6 +6,7 @@
     ... need --crews 300        are the pours "that would show a doubling" about right?
     ... chances --crews 200     log loss of the chances of new floors, against the usual rate
     ... come --crews 300        do the intervals of what is still to come hold?
+    ... cost --crews 2000       does the cost a yard hold the truth at 2, 3, 5, 10 calls?
     ... speed
 
 Crews are tests/simulators/callbacks_crews.py's. Shares come with their 90 % score interval.
@@ -21,12 +22,14 @@ from collections import Counter
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from pourstats.learning.callbacks.features import beside
 from pourstats.learning.callbacks.logistic import fit
 from pourstats.learning.callbacks.rare import watch
+from pourstats.learning.callbacks.rates import cost_interval
 from pourstats.learning.callbacks.record import pours_record
 from pourstats.learning.callbacks.risk import PRIOR_M, fitted_risk, risk
 from pourstats.learning.callbacks.waiting import share_shown, still_to_come
@@ -190,6 +193,32 @@ def come(crews, rng):
               f" {np.mean(wide):.1f} floors wide")  # fmt: skip
 
 
+def cost(crews, rng):
+    for words, made in (
+        ("all alike", np.ones),
+        ("exponential", lambda count: rng.exponential(1.0, count)),
+        ("gamma, shape a half", lambda count: rng.gamma(0.5, 2.0, count)),
+        ("lognormal, sigma 1", lambda count: rng.lognormal(-0.5, 1.0, count)),
+        ("lognormal, sigma 1.3", lambda count: rng.lognormal(-0.845, 1.3, count)),
+    ):
+        for calls in (2, 3, 5, 10):
+            held, wide = 0, []
+            for _ in range(crews):
+                count = 0
+                while not count:
+                    count = rng.poisson(calls)
+                pours = pd.DataFrame(
+                    {"old_enough": True, "called_back": True, "callbacks": 1, "hours": 0.0,
+                     "placed_yd3": 1.0 / count, "labor_usd": 0.0, "cost_usd": made(count),
+                     "without_hours": 0, "without_cost": 0, "without_either": 0, "unpriced": 0},
+                    index=range(count))  # fmt: skip
+                found = cost_interval(pours)
+                held += found["p05"] <= calls <= found["p95"]
+                wide.append(found["p95"] / found["p05"])
+            print(f"costs {words}, {calls} calls: {share(held, crews)},"
+                  f" ends {np.median(wide):.0f} times apart", flush=True)  # fmt: skip
+
+
 def speed(_, rng):
     for size in (75, 400, 2000):
         one = crew(rng, size, Truth(0.12, TRIPLED))
@@ -204,7 +233,7 @@ def speed(_, rng):
 
 def main():
     kinds = {"null": null, "power": power, "coverage": coverage, "need": need, "chances": chances,
-             "come": come, "speed": speed}  # fmt: skip
+             "come": come, "cost": cost, "speed": speed}  # fmt: skip
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("what", choices=kinds)
     parser.add_argument("--crews", type=int, default=1000)

@@ -9,6 +9,7 @@ import pytest
 
 from pourstats.faults import Refusal
 from pourstats.learning.callbacks.features import FEATURES
+from pourstats.learning.callbacks.rare import g_limits, t_limits
 from pourstats.logs.defects import DEFECTS
 from pourstats.logs.tables import DEFECTS as DEFECT_CHOICES
 from pourstats.planning.callback_cost import job_callbacks
@@ -24,7 +25,8 @@ from pourstats.reporting.callbacks import (
     run_sentence,
     year_sentence,
 )
-from pourstats.reporting.callbacks_sentences import outlook_sentences
+from pourstats.reporting.callbacks_sentences import gaps_sentence, outlook_sentences
+from tests.published_callbacks import G_MEAN, G_UPPER, T_UPPER
 from tests.simulators.callbacks_crews import Truth, crew
 
 HOUSE = {"default_pay": 30.0}
@@ -370,3 +372,15 @@ def test_huge_figures_stay_in_their_columns(clear):
     assert "450.00 4,518,224.80" in text
     assert "-: hours, dollars or a wage are blank for these calls." in text
     assert "-: hours" not in groups_text(clear, "cure")
+
+
+def test_the_charts_of_rare_events_read_with_their_printed_limits(clear):
+    def charts(floors, days):
+        return {"g": {**g_limits(floors), "gaps": floors}, "t": {**t_limits(days), "gaps": days}}
+
+    said = gaps_sentence(charts([G_MEAN + 5, G_MEAN - 5], [40.0, 20.0]))
+    assert f"lie {G_MEAN:.0f} good ones on average, lately 15" in said
+    assert f"over {G_UPPER:.0f}. Between calls lie 30 days, lately 20" in said
+    assert f"over {30 * T_UPPER:.0f}." in said
+    assert gaps_sentence(None) == ""
+    assert gaps_sentence(clear["watch"]) in " ".join(callbacks_text(clear).split())
