@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pourstats.learning.callbacks.ahead import call_cost
 from pourstats.learning.callbacks.groups import groupings, thirds
 from pourstats.learning.callbacks.rare import (
     ALARM,
@@ -140,7 +141,6 @@ def test_the_cost_of_a_yard_is_held_by_its_interval():
 
 COSTS = {  # mean 1 each; as even as can be, as spread as their mean, and with a long tail
     "all alike": lambda rng, count: np.ones(count),
-    "exponential": lambda rng, count: rng.exponential(1.0, count),
     "gamma, shape a half": lambda rng, count: rng.gamma(0.5, 2.0, count),
     "lognormal, sigma 1": lambda rng, count: rng.lognormal(-0.5, 1.0, count),
 }
@@ -151,15 +151,15 @@ COSTS = {  # mean 1 each; as even as can be, as spread as their mean, and with a
 def test_the_cost_of_a_yard_is_held_with_few_calls(calls, made):
     # A compound Poisson sum has the mean rate times mean cost (Wald's identity), here `calls`.
     rng = np.random.default_rng(16)
-    held, tried = 0, 400
+    held, tried = 0, 300
     for _ in range(tried):
         count = 0
         while not count:  # a log without a call has no interval
             count = rng.poisson(calls)
         found = cost_interval(called_back(made(rng, count), yards=1.0))
         held += found["p05"] <= calls <= found["p95"]
-    # 90 % less three spreads of 400 tries; the hardest case runs at about 90 %
-    assert held / tried >= 0.855
+    # 90 % less three spreads of 300 tries; the hardest case runs at about 90 %
+    assert held / tried >= 0.848
 
 
 def test_the_cost_of_a_yard_is_never_surer_than_the_count_of_calls():
@@ -169,6 +169,18 @@ def test_the_cost_of_a_yard_is_never_surer_than_the_count_of_calls():
         assert found["p05"] < found["mean"] * 0.3554 / 2
         assert found["p95"] > found["mean"] * 6.2958 / 2
     assert cost_interval(called_back(np.zeros(2), yards=100.0)) is None
+
+
+def test_what_a_call_costs_on_a_job_ahead_is_as_unsure_as_few_calls_leave_it():
+    two = call_cost(called_back(np.array([300.0, 500.0]), yards=100.0))
+    low, high = np.quantile(two.draws, [0.05, 0.95])
+    assert (two.mean, two.floors) == (400.0, 2)
+    # t of two costs of equal spread alone, 6.31 at 90 % (Student's tables), would say 400 +- 631.
+    assert low < 150.0 and high > 1031.0
+    many = call_cost(called_back(np.full(200, 400.0), yards=100.0))
+    assert np.quantile(many.draws, 0.95) < 1.05 * 400.0
+    none = call_cost(called_back(np.zeros(3), yards=100.0))
+    assert none.mean == 0.0 and not none.draws.any()
 
 
 def called_back(costs, yards):
