@@ -74,6 +74,11 @@ SAME_CALL = """a.pour_id = b.pour_id AND a.defect = b.defect AND a._seq < b._seq
 """Callbacks a and b that may be one: the same floor and defect on one day, or within three days
 with hours and cost that don't differ."""
 
+SAME_CALL_WORDS = """a.callback_id || ' and ' || b.callback_id || ' of ' || a.pour_id || ': both '
+    || replace(a.defect, '_', ' ') || ', reported ' || strftime(a.reported, '%Y-%m-%d')
+    || CASE WHEN a.reported = b.reported THEN ''
+            ELSE ' and ' || strftime(b.reported, '%Y-%m-%d') END"""
+
 CELL = "mend {column} in {where} and load it again"
 
 _AT = "strftime({}, '%Y-%m-%d %H:%M')"
@@ -231,11 +236,7 @@ _OTHERS = (
          "if it was one floor: `pourstats delete {pour_id}`"),
     Rule("same_call", "callbacks",
          f"""SELECT b.pour_id, b._source, b._line, 'callback_id' AS "column",
-                    b.callback_id AS value, a.callback_id || ' and ' || b.callback_id || ' of '
-                    || a.pour_id || ': both ' || replace(a.defect, '_', ' ') || ', reported '
-                    || strftime(a.reported, '%Y-%m-%d') || CASE WHEN a.reported = b.reported
-                       THEN '' ELSE ' and ' || strftime(b.reported, '%Y-%m-%d') END AS what,
-                    [b.callback_id] AS id
+                    b.callback_id AS value, {SAME_CALL_WORDS} AS what, [b.callback_id] AS id
              FROM callbacks AS a JOIN callbacks AS b ON {SAME_CALL} ORDER BY b._seq, a._seq""",
          "if it was one call: `{delete}`"),
     Rule("two_places", "crew_time",

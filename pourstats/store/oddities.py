@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pourstats.store import taps
-from pourstats.store.checks import SAME_CALL
+from pourstats.store.checks import SAME_CALL, SAME_CALL_WORDS
 
 if TYPE_CHECKING:
     import duckdb
@@ -20,11 +20,7 @@ _RULES: tuple[str, ...] = (
               || ' was poured; check its date'
        FROM callbacks AS c JOIN pours AS p USING (pour_id)
        WHERE c._seq >= {first} AND c.reported < p.date ORDER BY c._seq""",
-    """SELECT 'callbacks: ' || a.callback_id || ' and ' || b.callback_id || ' of ' || a.pour_id
-              || ': both ' || replace(a.defect, '_', ' ') || ', reported '
-              || strftime(a.reported, '%Y-%m-%d')
-              || CASE WHEN a.reported = b.reported THEN '' ELSE
-                 ' and ' || strftime(b.reported, '%Y-%m-%d') END
+    """SELECT 'callbacks: ' || {same_call_words}
               || '; if it was one call, delete one (`pourstats check` has the command)'
        FROM callbacks AS a JOIN callbacks AS b ON {same_call}
        WHERE greatest(a._seq, b._seq) >= {first} ORDER BY b._seq, a._seq""",
@@ -44,7 +40,8 @@ _RULES: tuple[str, ...] = (
 def found(connection: duckdb.DuckDBPyConnection, first_seq: int) -> list[str]:
     """A line a row, at most ten of a kind and then how many more."""
     lines: list[str] = []
-    queries = [rule.format(first=first_seq, same_call=SAME_CALL) for rule in _RULES]
+    said = {"first": first_seq, "same_call": SAME_CALL, "same_call_words": SAME_CALL_WORDS}
+    queries = [rule.format(**said) for rule in _RULES]
     told = [[text for (text,) in connection.execute(query).fetchall()] for query in queries]
     for rows in (*told, _tapped(connection, first_seq)):
         lines += rows[:MOST_TOLD]
