@@ -6,8 +6,8 @@ import streamlit as st
 import words
 
 st.set_page_config(page_title="pourstats", page_icon=look.ICON, layout="wide")
-look.dress()
 words.choose()
+look.dress()
 
 NAMES = {
     "week": "week.py",

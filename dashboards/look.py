@@ -1,5 +1,6 @@
 """How every page looks: targets for gloved hands, one answer first, and errors in plain words."""
 
+import json
 import re
 from pathlib import Path
 
@@ -38,6 +39,8 @@ button[kind^="primary"]:enabled, button[kind^="primary"]:enabled p,
   .stMainBlockContainer {padding-left: .8rem; padding-right: .8rem;}
   h2 {font-size: 1.3rem !important;}
   [data-testid="stElementToolbar"] {display: none;}
+  [class*="st-key-wide"] {overflow-x: auto;}
+  [class*="st-key-wide"] > :has([data-testid="stVegaLiteChart"]) {min-width: 44rem;}
   [data-testid="stTable"] :is(th, td) {padding: .3rem .25rem; font-size: .85rem;}
 }
 @media print {
@@ -55,12 +58,13 @@ COLORS = {
 }
 
 
-# A text wider than the screen can be scrolled by keys too (WCAG 2.2, 2.1.1).
+# A text or chart wider than the screen can be scrolled by keys too (WCAG 2.2, 2.1.1).
 SCROLLED = """
 <script>
 if (!window.scrolledByKeys) {
   window.scrolledByKeys = new MutationObserver(() => {
-    for (const block of document.querySelectorAll('pre:not([tabindex])')) block.tabIndex = 0;
+    const wide = 'pre:not([tabindex]), [class*="st-key-wide"]:not([tabindex])';
+    for (const block of document.querySelectorAll(wide)) block.tabIndex = 0;
   });
   window.scrolledByKeys.observe(document.body, {childList: true, subtree: true});
 }
@@ -68,9 +72,22 @@ if (!window.scrolledByKeys) {
 """
 
 
+# Streamlit says in the page's root whether the server still answers; the dead buttons alone don't
+# say why they are dead.
+NO_CONNECTION = """<style>
+.stApp:not([data-test-connection-state="CONNECTED"])::after {{
+  content: {told}; position: fixed; inset: auto 0 0 0; z-index: 999999; padding: .9rem;
+  background: #8A1C1C; color: #FFFFFF; font-weight: 600; text-align: center;}}
+/* It says the same in English alone, over the taps that were stored. */
+body:has(.stApp:not([data-test-connection-state="CONNECTED"])) [data-testid="stDialog"]
+  {{display: none;}}
+</style>"""
+
+
 def dress() -> None:
     """The style sheet, once a run."""
-    st.html(COLORS[ink()] + STYLE)
+    told = json.dumps(words.say("log.no_connection"), ensure_ascii=False)
+    st.html(COLORS[ink()] + STYLE + NO_CONNECTION.format(told=told))
     st.html(SCROLLED, unsafe_allow_javascript=True)
 
 

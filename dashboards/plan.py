@@ -31,10 +31,12 @@ with head:
 if answer is not None:
     for note in answer.notes:
         st.warning(look.plain(amounts(note)))
-    for day, each in zip(answer.result["days"], drawn, strict=True):
+    for place, (day, each) in enumerate(zip(answer.result["days"], drawn, strict=True)):
         for out in day["unplanned"]:
             st.warning(look.plain(say("plan.unplanned", reason=amounts(out["reason"]))))
-        look.draw(each)
+        # A day has more on its line than a phone is wide: it scrolls sideways.
+        with st.container(key=f"wide-{place}"):
+            look.draw(each)
     file = ahead.folder() / "day.ics"
     write_calendar(kept.store(), answer.result, file)
     with st.container(horizontal=True):

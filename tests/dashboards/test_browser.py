@@ -202,9 +202,17 @@ def test_without_a_connection_the_taps_go_dead(chrome: Any, tmp_path: Path) -> N
         settled(page)
         button = page.get_by_role("button", name="First concrete", exact=True)
         until(page, button.is_enabled)
+        assert said(page) == "none"
     until(page, button.is_disabled, seconds=40)
+    until(page, lambda: "No connection: nothing is stored" in said(page))
     page.context.close()
     assert rows(store, "stamps").empty
+
+
+def said(page: Any) -> str:
+    """What the page says across its foot."""
+    text = "getComputedStyle(document.querySelector('.stApp'), '::after').content"
+    return str(page.evaluate(text))
 
 
 @pytest.mark.parametrize(
