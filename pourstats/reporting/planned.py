@@ -13,6 +13,7 @@ from pourstats.logs.cell import Reading
 from pourstats.logs.cells import read_cell
 from pourstats.logs.tables import TABLES
 from pourstats.reporting.answers import LEVELS, Answer, asked, kept
+from pourstats.reporting.outfile import whole
 from pourstats.store import forecasts, reading, taps
 from pourstats.store.database import Store
 from pourstats.store.loading import load
@@ -137,8 +138,6 @@ def write_calendar(store: Store, plan: Mapping[str, Any], path: Path) -> str:
             for site, own in zip(sites["site"], sites["zone"], strict=True)
             if isinstance(own, str)
         }
-    try:
-        path.write_bytes(calendar_bytes(plan, zones))
-    except OSError as error:
-        raise Refusal(f"{path} can't be written ({error.strerror})") from None
+    with whole(path, "ics") as draft:
+        draft.write_bytes(calendar_bytes(plan, zones))
     return f"calendar written to {path}"

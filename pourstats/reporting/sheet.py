@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pourstats.faults import Refusal
+from pourstats.reporting.outfile import whole
 
 LAYOUTS = Path(__file__).parent / "typst"
 
@@ -73,12 +73,10 @@ def pages(layout: str, data: Mapping[str, Any]) -> int:
 
 
 def saved(file: Path, content: bytes | str) -> None:
-    """Writes a page to a file. Raises Refusal, naming the file, where that can't be done."""
-    try:
-        file.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
-    except OSError as error:
-        why = error.strerror or "can't be written"
-        raise Refusal(f"{file}: {why}; name a file in a folder that is there", 2) from None
+    """Writes a page to a file, whole or not at all. Raises Refusal, naming the file, where that
+    can't be done."""
+    with whole(file, file.suffix[1:] or "pdf") as draft:
+        draft.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
 
 
 def cut(text: object, most: int) -> str:

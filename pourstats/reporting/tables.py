@@ -9,10 +9,8 @@ from __future__ import annotations
 
 import csv
 import json
-import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, get_args
@@ -20,12 +18,13 @@ from typing import TYPE_CHECKING, Literal, get_args
 from pourstats.faults import Refusal
 from pourstats.reporting.columns import Cell, Shown, columns, number_text, time_text
 from pourstats.reporting.listing import plain
+from pourstats.reporting.outfile import whole
 from pourstats.units import System
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Format", "plain", "text", "whole", "write"]
+__all__ = ["Format", "plain", "text", "write"]
 
 Format = Literal["csv", "json", "parquet", "xlsx"]
 
@@ -61,36 +60,6 @@ def write(
     with whole(path, format) as draft:
         shown = columns(frame, name, format, system)
         _drawn(shown, name or "table", format, draft, (system, meanings or {}))
-
-
-@contextmanager
-def whole(path: str | Path, format: str) -> Iterator[Path]:
-    """A draft to write, which takes the place of the file ``path`` once it is done, or not at all.
-
-    What is no plain file, as a pipe, is written at once. Raises Refusal naming the file.
-    """
-    target = Path(path)
-    try:
-        target = target.resolve()
-        if target.is_dir():
-            raise Refusal(f"{path} is a folder; name a file in it, as {target / 'table'}.{format}")
-        special = target.exists() and not target.is_file()
-        draft = target if special else target.with_name(f".{target.name}.{os.getpid()}.part")
-        try:
-            yield draft
-            if draft != target:
-                draft.replace(target)
-        finally:
-            if draft != target:
-                draft.unlink(missing_ok=True)
-    except FileNotFoundError:
-        raise Refusal(
-            f"{path} can't be written: there is no folder {target.parent}; make it first, or name "
-            "a file elsewhere"
-        ) from None
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise Refusal(f"{path} can't be written ({reason}); name another file") from None
 
 
 def _known(format: str) -> None:

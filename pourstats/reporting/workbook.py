@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from pourstats.faults import Refusal
 from pourstats.logs.forms import ABOUT, about_rows
@@ -58,7 +58,7 @@ def write_workbook(
             for name, shown in sheets.items():
                 _fill(book.create_sheet(name[:31]), shown)
             _explain(book.create_sheet(ABOUT), sheets, system, meanings or {})
-            book.save(file)
+            _save(book, file)
         except BaseException:
             # A half-written sheet complains when it is thrown away, unless it is closed.
             for sheet in book.worksheets:
@@ -67,6 +67,20 @@ def write_workbook(
             raise
     if any(name in TABLES for name in sheets):
         _check_size(path)
+
+
+def _save(book: Any, file: BinaryIO) -> None:
+    """Writes the book. One that the disk has no room for is closed at once: thrown away open, it
+    would complain on standard error."""
+    from openpyxl.writer.excel import ExcelWriter
+
+    archive = zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED)
+    try:
+        ExcelWriter(book, archive).save()
+    except BaseException:
+        with suppress(Exception):
+            archive.close()
+        raise
 
 
 def _check_size(path: Path) -> None:

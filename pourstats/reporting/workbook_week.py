@@ -17,7 +17,7 @@ import pandas as pd
 
 from pourstats.logs.tables import CALLBACKS, PASSES, POURS, TRUCKS
 from pourstats.reporting.columns import Shown, columns, measure_in
-from pourstats.reporting.tables import whole
+from pourstats.reporting.outfile import whole
 from pourstats.reporting.week import PRIVATE_KEYS
 from pourstats.reporting.week_sentences import (
     System,

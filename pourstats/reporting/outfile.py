@@ -1,0 +1,48 @@
+"""A file that a command writes for somebody: whole or not at all, and never over a store."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from pourstats.faults import Refusal
+from pourstats.store.database import Store
+
+
+@contextmanager
+def whole(path: str | Path, format: str) -> Iterator[Path]:
+    """A draft to write, which takes the place of the file ``path`` once it is done, or not at all.
+
+    What is no plain file, as a pipe, is written at once. Raises Refusal naming the file, and where
+    a store or a backup of one is there: a slip of the pen must not cost a season.
+    """
+    target = Path(path)
+    try:
+        target = target.resolve()
+        if target.is_dir():
+            raise Refusal(
+                f"{path} is a folder; name a file in it, as {target / 'pourstats'}.{format}"
+            )
+        special = target.exists() and not target.is_file()
+        if not special and target.exists() and Store(target).looks_like_one():
+            raise Refusal(f"{path} is a store, or a backup of one, and was left alone; name another"
+                          " file")  # fmt: skip
+        draft = target if special else target.with_name(f".{target.name}.{os.getpid()}.part")
+        try:
+            yield draft
+            if draft != target:
+                draft.replace(target)
+        finally:
+            if draft != target:
+                with suppress(OSError):
+                    draft.unlink(missing_ok=True)
+    except FileNotFoundError:
+        raise Refusal(
+            f"{path} can't be written: there is no folder {target.parent}; make it first, or name "
+            "a file elsewhere"
+        ) from None
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise Refusal(f"{path} can't be written ({reason}); name another file") from None
