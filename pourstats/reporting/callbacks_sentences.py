@@ -35,8 +35,8 @@ def run_sentence(charts: Mapping[str, Any] | None) -> str:
         return ""
     if not run["told"]:
         return (
-            f"No bad run: the latest {run['calls']} that came back are among {run['floors']} floors"
-            f" in a row, as a rule among {run['usual_floors']:.0f}; luck brings that."
+            f"The latest {run['calls']} that came back are among {run['floors']} floors in a row,"
+            f" before as a rule among {run['usual_floors']:.0f}; that by itself can be luck."
         )
     often = "less than once in a thousand" if run["chance"] < 0.001 else "once in a few hundred"
     return (
