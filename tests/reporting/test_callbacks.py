@@ -308,9 +308,8 @@ def test_the_latest_calls_are_set_against_the_usual_pace():
     # Ten calls, each after nineteen good floors: five come in a hundred floors, as before.
     run = {"calls": 5, "floors": 100, "usual_floors": 100.0, "chance": 0.5, "told": False}
     steady = run_sentence({"bad_run": run})
-    assert steady.startswith(
-        "No bad run: the latest 5 that came back are among 100 floors in a row"
-    )
+    assert steady.startswith("The latest 5 that came back are among 100 floors in a row, before as")
+    assert "can be luck" in steady
     bad = run_sentence({"bad_run": {**run, "floors": 9, "chance": 0.0004, "told": True}})
     assert bad.startswith("A bad run: the latest 5 that came back are among 9 floors in a row")
     assert run_sentence(None) == run_sentence({"bad_run": None}) == ""
