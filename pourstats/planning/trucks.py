@@ -15,6 +15,7 @@ from pourstats.learning.draws import plain, quantiles
 from pourstats.learning.hours import air_of
 from pourstats.learning.unloading import Unloading
 from pourstats.planning.bid_price import hour_cost
+from pourstats.planning.truck_hours import PLANT_TRAVEL_MIN, outside_hours
 from pourstats.planning.truck_line import Line, line
 from pourstats.planning.truck_waits import past_waits
 from pourstats.science.volume import plan_yd3
@@ -235,6 +236,9 @@ def _job(
     costs = idle_usd * chosen.idle_min + rules["truck_wait_usd_per_min"] * chosen.over_min
     old = float(np.mean(chosen.age_min.max(axis=1) > rules["age_limit_min"]))
     air = np.nan if forecast is None else air_of(forecast, job.get("site"), begin, 5.0)
+    order = _orders(yd3, balance, begin, spacing, chosen)
+    travel = _value(job, "plant_travel", PLANT_TRAVEL_MIN)
+    shut = outside_hours(order, travel, house)
     return {
         "pour_id": str(job["pour_id"]),
         "site": None if pd.isna(job.get("site")) else str(job["site"]),
@@ -250,7 +254,7 @@ def _job(
         "pay_from": source,
         "balance_yd3": round(float(yd3[-1]), 2) if balance else None,
         **ordered,
-        "order": _orders(yd3, balance, begin, spacing, chosen),
+        "order": order,
         "curve": _curve(tried, lines, cost, spacing, rules["age_limit_min"]),
         "flat_from_min": float(tried[cost <= cost.min() * 1.05 + 0.5].min()),
         "flat_to_min": float(tried[cost <= cost.min() * 1.05 + 0.5].max()),
@@ -264,7 +268,7 @@ def _job(
             for name, value in quantiles(chosen.end_min).items()
         },
         "cautions": _cautions(chosen, old, rules["age_limit_min"], float(air), tried, lines, cost),
-        "notes": _job_notes(job, ordered, yd3, balance),
+        "notes": _job_notes(job, ordered, yd3, balance) + ([shut] if shut else []),
     }  # fmt: skip
 
 

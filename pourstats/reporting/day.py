@@ -15,7 +15,7 @@ TASKS = {
 WAITS = {
     "concrete": "for concrete", "set": "until it's ready", "others": "", "weather": "for weather",
 }  # fmt: skip
-SAWS = {"early_entry": "early entry", "conventional": "wet saw"}
+SAWS = {"early_entry": "early entry", "conventional": "wet saw", "handheld": "handheld saw"}
 
 
 def plan_text(plan: Mapping[str, Any]) -> str:
@@ -116,6 +116,10 @@ def loads_apart(pour: Mapping[str, Any]) -> str:
     return apart + (", the last as balance" if pour["balance"] else "")
 
 
+def _saw(pour: Mapping[str, Any]) -> str:
+    return SAWS.get(pour.get("saw_tool") or pour["saw"], SAWS[pour["saw"]])
+
+
 def _slab(pour: Mapping[str, Any], day: Mapping[str, Any]) -> list[str]:
     site = f", {pour['site']}" if pour["site"] else ""
     loads = "one load" if pour["loads"] == 1 else f"{pour['loads']} loads{loads_apart(pour)}"
@@ -138,7 +142,7 @@ def _slab(pour: Mapping[str, Any], day: Mapping[str, Any]) -> list[str]:
         if pour["saw_done"] is None:
             lines.append(f"    {'sawn':<16}{'next morning':>12}")
         else:
-            more = f"   {own['saw']}, {SAWS[pour['saw']]}, {_tens(pour['chance_sawn_in_day'])}"
+            more = f"   {own['saw']}, {_saw(pour)}, {_tens(pour['chance_sawn_in_day'])}"
             row("sawn", pour["saw_done"], more)
     return lines
 

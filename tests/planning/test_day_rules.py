@@ -175,3 +175,12 @@ def test_why_a_slab_waits_for_its_cuts_until_morning(saws, skills, opens, told):
     because = [c["because"] for c in made["cautions"] if "trip back" in c["do"]]
     assert len(because) == 1
     assert told in because[0]
+
+
+def test_a_handheld_saw_is_slower_than_a_wet_saw_on_wheels():
+    from pourstats.planning.day.slabs import _saw_h
+
+    # 180 ft at 220, 150 and 90 ft an hour (common practice, no source).
+    job = pd.Series({"saw_length": 180.0, "area": 900.0, "thickness": 4.0})
+    hours = [_saw_h(job, tool) for tool in ("early_entry", "conventional", "handheld")]
+    assert hours == pytest.approx([180 / 220, 1.2, 2.0])

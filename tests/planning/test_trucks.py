@@ -228,3 +228,23 @@ def test_a_job_already_poured_teaches_nothing_of_itself():
 def test_no_jobs_is_refused_with_the_remedy():
     with pytest.raises(Refusal, match="give a file of jobs"):
         trucks.trucks(jobs().iloc[:0], None, {})
+
+
+@pytest.mark.parametrize(
+    ("dues", "house", "told"),
+    [
+        (["07:00", "08:00"], {}, None),
+        # Loaded 10 min, 20 min on the road: half an hour before it is due.
+        (["16:30", "17:30"], {}, None),
+        (["16:45", "17:31"], {}, "closes at 17:00 (setting plant_close): load 2 would"),
+        (["06:15"], {}, "first load is there at 06:30 at the soonest"),
+        (["06:15"], {"plant_open": "05:30"}, None),
+        (["07:00", "12:00", "13:00"], {"plant_close": "11:00"}, "loads 2 to 3 would"),
+    ],
+)
+def test_loads_outside_the_plants_hours_are_said(dues, house, told):
+    from pourstats.planning.truck_hours import outside_hours
+
+    order = [{"load_no": place + 1, "due": f"2031-06-03T{due}"} for place, due in enumerate(dues)]
+    found = outside_hours(order, 20.0, house)
+    assert (found is None) if told is None else (told in (found or ""))

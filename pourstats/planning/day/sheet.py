@@ -91,6 +91,7 @@ def _pour(day: Day, found: Found, slab: int, date: pd.Timestamp) -> dict[str, An
         "first_concrete": spread(date, out.begin[slab]),
         "ready": spread(date, out.ready[slab]),
         "saw": one.saw,
+        "saw_tool": one.saw_tool or one.saw,
         "saw_opens": None if opens is None else spread(date, opens),
         "chance_sawn_in_day": None if one.saw is None else round(share, 3),
         "chance_done": round(float(done.mean()), 3),

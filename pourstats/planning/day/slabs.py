@@ -81,6 +81,7 @@ class Slab:
     """Starts to choose from."""
     saw: saw.Method | None
     saw_h: float
+    """Hours of cutting, by the tool."""
     trowels: int
     outdoors: bool
     set_up_h: Array
@@ -100,6 +101,8 @@ class Slab:
     tables: tuple[Array, Array, Array, Array, Array]
     seen: dict[float, Moments] = field(default_factory=dict, compare=False)
     happened: Happened = Happened()
+    saw_tool: str = ""
+    """The job's saw_type; handheld cuts in the wet saw's window, but slower."""
     plant_first: float = 0.0
     """Earliest time for which a load can be ordered."""
     plant_last: float = 24.0
@@ -206,7 +209,8 @@ def slabs_of(
     spans = [one[-1] - one[0] for one in options]
     asked = 1 if max(spans) == 0 else int(np.ceil(max(spans) / GRID_H)) + 1
     grids = [np.linspace(one[0], one[-1], asked) for one in options]
-    methods = [_method(word) for word in saw_words(jobs, frames.get("pours"))]
+    tools = saw_words(jobs, frames.get("pours"))
+    methods = [_method(word) for word in tools]
     tables: list[list[list[Array]]] = [[[] for _ in range(5)] for _ in range(count)]
     for step in range(asked):
         begun = [midnight + pd.Timedelta(hours=float(grids[row][step])) for row in range(count)]
@@ -255,7 +259,8 @@ def slabs_of(
                 fixed=float(agreed[row]) if np.isfinite(agreed[row]) else None,
                 starts=tuple(options[row]),
                 saw=methods[row],
-                saw_h=_saw_h(job, methods[row]),
+                saw_h=0.0 if methods[row] is None else _saw_h(job, tools[row]),
+                saw_tool="" if methods[row] is None else tools[row],
                 trowels=_trowels(job, rules),
                 outdoors=outdoors[row],
                 set_up_h=set_up_h[row],
@@ -288,14 +293,13 @@ def _method(word: str) -> saw.Method | None:
     return "early_entry" if word == "early_entry" else "conventional"
 
 
-def _saw_h(job: pd.Series[Any], method: saw.Method | None) -> float:
+def _saw_h(job: pd.Series[Any], tool: str) -> float:
     """Hours of sawing: the ordered length, else joints both ways at thirty thicknesses."""
-    if method is None:
-        return 0.0
     one = pd.DataFrame([job])
     area, thick = number(one, "area", 1000.0)[0], number(one, "thickness", 4.0)[0]
     spacing = min(thick * 30.0 / 12.0, 15.0)
-    return float(number(one, "saw_length", 2.0 * area / spacing)[0] / SAW_FT_H[method])
+    length = number(one, "saw_length", 2.0 * area / spacing)[0]
+    return float(length / SAW_FT_H.get(tool, SAW_FT_H["conventional"]))
 
 
 def _trowels(job: pd.Series[Any], rules: Rules) -> int:
