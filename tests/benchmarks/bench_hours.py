@@ -5,7 +5,7 @@
 prints, per simulator and size, coverage with a season-clustered 95 % interval, mean pinball loss of
 all, paired differences, and how far of the way from flat per-type quantiles to the true process.
 Tuned on `hours_stages`; powerlaw and ratebook were looked at while choosing noise and priors, so they
-are only partly unseen. `hours_streaks` was written after the model was settled.
+are only partly unseen. `hours_streaks` and `hours_rough` were written after the model was settled.
 """
 
 from __future__ import annotations
@@ -155,7 +155,13 @@ def main() -> None:
     asked.add_argument(
         "--simulators",
         nargs="+",
-        default=["hours_stages", "hours_powerlaw", "hours_ratebook", "hours_streaks"],
+        default=[
+            "hours_stages",
+            "hours_powerlaw",
+            "hours_ratebook",
+            "hours_streaks",
+            "hours_rough",
+        ],
     )
     asked.add_argument("--first", type=int, default=0, help="first seed")
     asked.add_argument("--quick", action="store_true", help="leave out boosting, which is slow")

@@ -12,7 +12,7 @@ from pourstats.learning.hours.model import fitted_model, usable
 from pourstats.learning.hours.readings import read_h
 from pourstats.learning.hours.structure import PARTS, Levels, Logged, design, effects
 from tests import published_productivity as published
-from tests.simulators import hours_ratebook, hours_stages
+from tests.simulators import hours_ratebook, hours_rough, hours_stages
 
 
 def jobs(**columns):
@@ -412,7 +412,7 @@ def test_hours_frame_joins_the_store():
     assert hours_frame({}).empty
 
 
-@pytest.mark.parametrize("simulator", [hours_stages, hours_ratebook])
+@pytest.mark.parametrize("simulator", [hours_stages, hours_ratebook, hours_rough])
 def test_intervals_hold_on_simulated_seasons(simulator):
     """A smoke test of the benchmark: 15 seasons of 40 pours, 150 jobs. Were eight in ten right,
     fewer than 68 % or more than 97 % would come about once in a thousand or so (season effects
