@@ -184,3 +184,19 @@ def test_a_handheld_saw_is_slower_than_a_wet_saw_on_wheels():
     job = pd.Series({"saw_length": 180.0, "area": 900.0, "thickness": 4.0})
     hours = [_saw_h(job, tool) for tool in ("early_entry", "conventional", "handheld")]
     assert hours == pytest.approx([180 / 220, 1.2, 2.0])
+
+
+def test_no_vehicle_stays_at_a_site_where_there_is_somebody_to_drive_it():
+    from pourstats.planning.day.machines import Move, Trip, taken_home
+
+    def trip(origin, target, at, people, vehicles):
+        moves = [Move(p, origin, target, at, at + 0.5, np.full(4, at)) for p in people]
+        return Trip(origin, target, at, at + 0.5, moves, vehicles)
+
+    day = replace(sure_day(), rules=Rules(vehicles=3))
+    # Two come in one vehicle, one in his own; all three ride home in one, by the seats.
+    made = [trip(-1, 0, 6.0, (0, 1), 1), trip(-1, 0, 9.0, (2,), 1), trip(0, -1, 15.0, (0, 1, 2), 1)]
+    assert [one.vehicles for one in taken_home(day, made)] == [1, 1, 2]
+    # Where one goes home alone he can drive but one of them.
+    made = [trip(-1, 0, 6.0, (0, 1), 2), trip(0, -1, 9.0, (1,), 1), trip(0, -1, 15.0, (0,), 1)]
+    assert [one.vehicles for one in taken_home(day, made)] == [2, 1, 1]

@@ -170,6 +170,24 @@ def rides(day: Day, moves: list[Move]) -> tuple[list[Trip], list[Trip]]:
     return made, [made[-1]]
 
 
+def taken_home(day: Day, made: list[Trip]) -> list[Trip]:
+    """Trips of which the last from each slab takes along all vehicles that stand there, as far as
+    somebody is there to drive each.
+    """
+    if day.now is not None and not day.where:
+        return made
+    stands = _stands(day)
+    for slab in range(len(day.slabs)):
+        leaving = [trip for trip in made if trip.origin == slab]
+        if not leaving:
+            continue
+        came = stands.get(slab, 0) + sum(t.vehicles for t in made if t.target == slab)
+        left = came - sum(trip.vehicles for trip in leaving)
+        last = max(leaving, key=lambda trip: trip.at)
+        last.vehicles = max(last.vehicles, min(last.vehicles + left, len(last.moves)))
+    return made
+
+
 def _stands(day: Day) -> dict[int, int]:
     """Where the vehicles are: at the shop, or under way one for every two people on a slab."""
     stands = {-1: day.rules.vehicles}

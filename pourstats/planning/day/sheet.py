@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pourstats.learning.draws import plain, quantiles
 from pourstats.planning.day.choice import Day
-from pourstats.planning.day.machines import Trip, rides
+from pourstats.planning.day.machines import Trip, rides, taken_home
 from pourstats.planning.day.mornings import clock_text
 from pourstats.planning.day.outcome import SHOP
 from pourstats.planning.day.search import Found
@@ -122,7 +122,7 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
     """Who does what, at the medians, and the drives; a break in the first wait that has room."""
     rows: Rows = []
     drives: Rows = []
-    made, _ = rides(day, found.outcome.moves)
+    made = taken_home(day, rides(day, found.outcome.moves)[0])
     # In the order of leaving: a road may be driven twice in a day.
     riding: dict[tuple[int, int, int], list[Trip]] = {}
     for trip in made:
