@@ -123,7 +123,7 @@ def _saw(pour: Mapping[str, Any]) -> str:
 def _slab(pour: Mapping[str, Any], day: Mapping[str, Any]) -> list[str]:
     site = f", {pour['site']}" if pour["site"] else ""
     loads = "one load" if pour["loads"] == 1 else f"{pour['loads']} loads{loads_apart(pour)}"
-    agreed = " (agreed)" if pour["agreed"] else ""
+    agreed = " (under way)" if pour.get("begun") else " (agreed)" if pour["agreed"] else ""
     own = day["choice"][pour["pour_id"]]
     lines = [f"  {pour['pour_id']}{site}: first load {_at(pour['place_start'])}{agreed}, {loads}"]
 

@@ -328,9 +328,24 @@ def test_the_day_under_way_keeps_what_has_happened():
     told = {pour["pour_id"]: pour for pour in day["pours"]}
     assert set(told["M1"]["place_end"].values()) == {"2031-07-08T08:20"}
     assert told["M1"]["first_pass"]["p05"] >= "2031-07-08T09:15"
+    assert (told["M1"]["begun"], told["O1"]["begun"]) == (True, False)
+    assert not any("M1 starts at" in line for line in day["why"])
     assert told["O1"]["place_start"] > "2031-07-08T09:15"
     assert min(task["start"] for task in day["tasks"]) >= "2031-07-08T09:15"
     assert any("M1: placed by 8:20" in note for note in day["notes"])
+
+
+def test_wet_concrete_that_nobody_can_finish_asks_for_help_at_once():
+    pours = pd.DataFrame(
+        {"pour_id": ["M1"], "place_start": [at("07:30")], "place_end": [at("08:20")]}
+    )
+    result = plan(
+        jobs(job("M1", "Maple")), sky("Maple"), {"crew": CREW}, HOUSE, off=["A", "B", "C"],
+        now=at("09:15"), so_far={"pours": pours},
+    )  # fmt: skip
+    (left,) = result["days"][0]["unplanned"]
+    assert "get help at once" in left["reason"]
+    assert "another day" not in left["reason"]
 
 
 def test_a_slab_that_is_not_ready_yet_is_ready_later():

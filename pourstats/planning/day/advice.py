@@ -220,6 +220,8 @@ def why(day: Day, found: Found) -> list[str]:
         " expected."
     ]
     for slab, one in enumerate(day.slabs):
+        if one.wet:
+            continue
         if one.fixed is not None:
             lines.append(f"{one.pour_id} starts at {_hm(one.fixed)} as agreed.")
             continue

@@ -155,7 +155,8 @@ def _day(
         if lack is None:
             places.append(slab)
         else:
-            unplanned.append({"pour_id": one.pour_id, "reason": lack})
+            reason = f"its concrete is there, get help at once: {lack}" if one.wet else lack
+            unplanned.append({"pour_id": one.pour_id, "reason": reason})
     fit = fitting(day, places, runs)
     found, places = fit.found, fit.kept
     unplanned += _left_out(day, fit)

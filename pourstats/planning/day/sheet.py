@@ -103,6 +103,7 @@ def _pour(day: Day, found: Found, slab: int, date: pd.Timestamp) -> dict[str, An
         "spacing_min": one.spacing_min if one.loads - one.balance > 1 else None,
         "trowels": len(out.trowel_units[slab]),
         "agreed": one.fixed is not None,
+        "begun": one.wet,
     }
 
 

@@ -54,7 +54,8 @@ def too_much(day: Day, fit: Fit) -> list[str]:
         )
     heavy = len(wrong) > bool(tired) or bool(_tired(best, TOO_LONG_H))
     lines.append(f"{'Too much for one day' if heavy else 'A long day'}: {'; '.join(wrong)}.")
-    return [*lines, *_instead(day, fit)]
+    fits = "it fits, and " if len(wrong) > bool(tired) else ""
+    return [*lines, *_instead(day, fit, fits)]
 
 
 def _wrong(day: Day, found: Found) -> list[str]:
@@ -99,7 +100,7 @@ def _span(found: Found, person: int) -> tuple[float, float]:
     )
 
 
-def _instead(day: Day, fit: Fit) -> list[str]:
+def _instead(day: Day, fit: Fit, fits: str) -> list[str]:
     """Other parts, a slab less, a hand more: each only where it was tried and mends the day."""
     kept, best = day.only(fit.kept), fit.found[0]
     lines = []
@@ -108,7 +109,7 @@ def _instead(day: Day, fit: Fit) -> list[str]:
         more = max(mean(run(kept, spread.choice).cost - best.outcome.cost), 0.0)
         told = "; ".join(differences(kept, best.choice, spread.choice))
         lines.append(
-            f"For {more:.0f} dollars more nobody works over {_longest(spread):.0f} h: {told}."
+            f"For {more:.0f} dollars more {fits}nobody works over {_longest(spread):.0f} h: {told}."
         )
     free = [place for place, slab in enumerate(kept.slabs) if not slab.wet]
     if len(kept.slabs) > 1 and free:
@@ -121,9 +122,8 @@ def _instead(day: Day, fit: Fit) -> list[str]:
                 ways.append((kept.slabs[place].fixed is not None, _longest(found), place))
         if ways:
             _, hours, place = min(ways)
-            lines.append(
-                f"With {kept.slabs[place].pour_id} on another day nobody works over {hours:.0f} h."
-            )
+            name = kept.slabs[place].pour_id
+            lines.append(f"With {name} on another day {fits}nobody works over {hours:.0f} h.")
     cost = max(who.usd_h for who in day.people)
     helped = replace(
         kept,
@@ -133,7 +133,7 @@ def _instead(day: Day, fit: Fit) -> list[str]:
     found = None if spread is not None else _tried(helped, best.choice)
     if found is not None:
         lines.append(
-            f"With one more hand who can finish nobody works over {_longest(found):.0f} h."
+            f"With one more hand who can finish {fits}nobody works over {_longest(found):.0f} h."
         )
     if lines:
         return lines
