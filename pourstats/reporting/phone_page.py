@@ -144,7 +144,7 @@ def _field(column: Column) -> dict[str, Any]:
         "high": column.high,
         "above_low": column.above_low,
         "unit": column.unit and {
-            system: (units.unit_in(column.unit, system), _in_house(column.unit, system))
+            system: (units.unit_sign(column.unit, system), _in_house(column.unit, system))
             for system in ("us", "metric")
         },
     }  # fmt: skip

@@ -339,7 +339,7 @@ def test_what_a_pour_needs_is_asked_before_the_log_goes_out(phone: Phone, tmp_pa
         phone.write("about-area", wrong)
         page.get_by_text(said).wait_for()
     phone.tap("save")
-    page.locator("#alert", has_text="0 is outside 1 to 10000000 ft2").wait_for()
+    page.locator("#alert", has_text="0 is outside 1 to 10000000 ft²").wait_for()
     assert page.evaluate("document.activeElement.id") == "about-area"
     phone.write("about-area", "1,200")
     phone.tap("units-metric")
