@@ -200,3 +200,21 @@ def test_no_vehicle_stays_at_a_site_where_there_is_somebody_to_drive_it():
     # Where one goes home alone he can drive but one of them.
     made = [trip(-1, 0, 6.0, (0, 1), 2), trip(0, -1, 9.0, (1,), 1), trip(0, -1, 15.0, (0,), 1)]
     assert [one.vehicles for one in taken_home(day, made)] == [2, 1, 1]
+
+
+@pytest.mark.parametrize(("due", "begin"), [("08:00", 9.25 + 0.2), ("11:00", 11.0 + 0.2)])
+def test_a_load_that_is_ordered_and_not_there_keeps_its_start(due, begin):
+    # At 9:15, twelve minutes late on every morning: overdue from now on, or still to come.
+    from pourstats.planning.day.sofar import conditioned, read
+
+    jobs = pd.DataFrame({"pour_id": ["M"], "date": [pd.Timestamp("2031-07-08")]})
+    loads = pd.DataFrame({"pour_id": ["M"], "due": [pd.Timestamp(f"2031-07-08 {due}")]})
+    known = read(jobs, {"trucks": loads}, pd.Timestamp("2031-07-08 09:15"))
+    day = sure_day()
+    one = replace(day.slabs[0], starts=(8.0, 12.0), late_h=np.full(day.count, 0.2))
+    later = conditioned(replace(day, slabs=(one,)), known)
+    hour = int(due[:2]) + int(due[3:]) / 60
+    assert later.slabs[0].starts == (hour,)
+    choice = replace(ALONE, starts=(hour,))
+    # Where there is time left the forms are set before.
+    assert float(run(later, choice).begin[0].mean()) == pytest.approx(begin)

@@ -61,6 +61,8 @@ class Happened:
     last: float | None = None
     sawn: float | None = None
     truck: float | None = None
+    ordered: float | None = None
+    """When the first load of the log is due, there or not."""
 
 
 @dataclass(frozen=True)

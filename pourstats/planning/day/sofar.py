@@ -58,6 +58,7 @@ def read(jobs: pd.DataFrame, so_far: Mapping[str, pd.DataFrame] | None, now: pd.
             last=done,
             sawn=hour(pours, "saw_end", last=True),
             truck=hour(loads, "arrived"),
+            ordered=_ordered(loads, midnight),
         )
         found.slabs[name] = happened
         found.notes += _told(name, happened)
@@ -79,6 +80,12 @@ def _of(frame: pd.DataFrame | None, pour_id: str) -> pd.DataFrame:
     if frame is None or "pour_id" not in frame:
         return pd.DataFrame()
     return frame[frame["pour_id"].astype(str) == pour_id]
+
+
+def _ordered(loads: pd.DataFrame, midnight: pd.Timestamp) -> float | None:
+    """When the first load was ordered for, also where that lies ahead."""
+    due = pd.to_datetime(loads["due"]).dropna() if "due" in loads else pd.Series(dtype=object)
+    return float((due.min() - midnight).total_seconds() / 3600.0) if len(due) else None
 
 
 def _first(*times: float | None) -> float | None:
@@ -128,6 +135,9 @@ def _placed(one: Slab, seen: Happened, now: float) -> Slab:
     """The slab with the starts that are left to it."""
     if seen.begin is not None:
         return replace(one, fixed=seen.begin, starts=(seen.begin,))
+    if one.fixed is None and seen.ordered is not None:
+        # What is ordered is as good as agreed on.
+        one = replace(one, fixed=seen.ordered, starts=(seen.ordered,))
     if seen.truck is not None or (one.fixed is not None and one.fixed <= now):
         start = one.fixed if one.fixed is not None else (seen.truck or now)
         late = one.late_h
