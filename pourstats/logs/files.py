@@ -65,8 +65,8 @@ def shown(text: str) -> str:
 def read_csv(path: Path, name: str | None = None) -> Sheet | None:
     """The sheet in a CSV file; None if the file is empty. Raises UnusableError."""
     try:
-        if large := limits.too_large(path.stat().st_size):
-            raise UnusableError(large)
+        if unreadable := limits.unreadable(path):
+            raise UnusableError(unreadable)
         data = path.read_bytes()
     except OSError as error:
         raise UnusableError(
@@ -91,7 +91,10 @@ def csv_sheet(data: bytes, name: str) -> Sheet | None:
     while header and not header[-1].strip():
         header.pop()
     if len(header) > MOST_COLUMNS:
-        raise UnusableError(f"its header has {len(header)} columns; the most is {MOST_COLUMNS}")
+        raise UnusableError(
+            f"its header has {len(header)} columns; the most is {MOST_COLUMNS}"
+            f" ({limits.named('columns')})"
+        )
     sheet = _plain_sheet(text, delimiter, header_line, len(header)) or rows.sheet(len(header))
     sheet.file, sheet.header, sheet.decimal_comma = name, header, decimal_comma
     sheet.warnings = warnings
@@ -291,7 +294,7 @@ class _Rows:
                 if "field larger" in str(error):
                     raise UnusableError(
                         f"line {line} has a cell of more than {MOST_CELL_CHARACTERS:,} characters;"
-                        " is a quote missing there?"
+                        f" is a quote missing there? ({limits.named('cell_characters')})"
                     ) from None
                 raise UnusableError(f"line {line} can't be read as CSV ({error})") from None
             raw = "".join(self._taken)

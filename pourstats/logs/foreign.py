@@ -67,8 +67,8 @@ def read(path: Path, known: Collection[str] = (), name: str | None = None) -> li
     ``known`` are signatures that are kept: a line that has one is the header, wherever it stands.
     """
     try:
-        if large := limits.too_large(path.stat().st_size):
-            raise UnusableError(large)
+        if unreadable := limits.unreadable(path):
+            raise UnusableError(unreadable)
         data = path.read_bytes()
     except OSError as error:
         raise UnusableError(

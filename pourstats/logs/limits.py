@@ -13,6 +13,7 @@ They are this machine's own: a TOML file, named by the variable POURSTATS_CONFIG
 from __future__ import annotations
 
 import os
+import stat
 import tomllib
 from dataclasses import dataclass, fields, replace
 from functools import cache
@@ -68,18 +69,31 @@ def in_force() -> Limits:
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
+        if os.environ.get("POURSTATS_CONFIG"):
+            raise Refusal(
+                f"there is no file {path}, which POURSTATS_CONFIG names; mend or unset the variable"
+            ) from None
         return Limits()
     except (OSError, UnicodeDecodeError) as error:
         raise Refusal(f"{path} can't be read ({error}); mend it, or move it away") from None
     return parsed(text, str(path))
 
 
-def too_large(size_bytes: int) -> str:
-    """What to say of a file of that size; empty if it may be read."""
-    most = in_force().file_mb
-    if size_bytes <= most * 2**20:
+def unreadable(path: Path) -> str:
+    """What to say of a file that is not to be read; empty if it may be. Raises OSError.
+
+    A pipe may never end, and a device has no size.
+    """
+    found, most = path.stat(), in_force().file_mb
+    if not stat.S_ISREG(found.st_mode):
+        return "it is no plain file but a pipe, a device or a folder; save it as a file"
+    if found.st_size <= most * 2**20:
         return ""
     return (
-        f"it has {size_bytes / 2**20:,.0f} MB; the most is {most} (limits.file_mb in"
-        f" {config_path().name}); split it"
+        f"it has {found.st_size / 2**20:,.0f} MB; the most is {most} ({named('file_mb')}); split it"
     )
+
+
+def named(limit: str) -> str:
+    """How a message names a limit and where it is set."""
+    return f"limits.{limit} in {config_path().name}"

@@ -24,8 +24,8 @@ from pourstats.logs.files import (
 
 MOST_UNPACKED_BYTES = limits.in_force().unpacked_mb * 2**20
 TOO_LARGE = (
-    f"it would unpack to more than {limits.in_force().unpacked_mb} MB (limits.unpacked_mb in"
-    f" {limits.config_path().name}); split it"
+    f"it would unpack to more than {limits.in_force().unpacked_mb} MB"
+    f" ({limits.named('unpacked_mb')}); split it"
 )
 
 Formulas = dict[tuple[Any, Any], str]
@@ -40,8 +40,8 @@ def read_workbook(path: Path, name: str | None = None) -> list[Sheet | tuple[str
     Raises UnusableError.
     """
     try:
-        if large := limits.too_large(path.stat().st_size):
-            raise UnusableError(large)
+        if unreadable := limits.unreadable(path):
+            raise UnusableError(unreadable)
         data = path.read_bytes()
     except OSError as error:
         raise UnusableError(
@@ -148,7 +148,10 @@ def filled_rows(page: Any, formulas: Formulas) -> Iterator[tuple[int, list[str]]
                 texts.append("")
             texts.append(_cell_text(cell, formulas.get((row, column)) if formulas else None))
         if len(texts) > MOST_COLUMNS and any(texts[MOST_COLUMNS:]):
-            raise UnusableError(f"sheet {page.title} has more than {MOST_COLUMNS} columns")
+            raise UnusableError(
+                f"sheet {page.title} has more than {MOST_COLUMNS} columns"
+                f" ({limits.named('columns')})"
+            )
         # A long text may stand once in the file and in a million cells.
         written += sum(map(len, texts))
         if written > MOST_UNPACKED_BYTES:

@@ -44,6 +44,7 @@ _HELD = re.compile("could not set lock|conflicting lock|used by another process"
 
 
 _FULL = re.compile("no space|disk full|disk quota|file too large", re.IGNORECASE)
+_CORRUPT = re.compile("corrupt|checksum", re.IGNORECASE)
 FULL = "the disk is full; make room and try again. What was stored before is still there"
 
 
@@ -51,7 +52,7 @@ class Store:
     """A crew's record in one file."""
 
     def __init__(self, path: Path | None = None, patience_s: float = PATIENCE_S) -> None:
-        self.path = path if path is not None else default_path()
+        self.path = _at_home(path if path is not None else default_path())
         self.patience_s = patience_s
 
     def exists(self) -> bool:
@@ -110,6 +111,7 @@ class Store:
             try:
                 with Store(new)._opened(read_only=False) as connection:
                     schema.create(connection)
+                keep_private(new)
                 publish(new, self.path)
             finally:
                 _SEEN.discard(new)
@@ -137,13 +139,32 @@ class Store:
             raise self._unusable(str(error)) from None
         except duckdb.Error as error:
             # A commit that finds no room is an error of the transaction.
-            if _FULL.search(str(error)):
+            if _FULL.search(str(error)) or _CORRUPT.search(str(error)):
                 raise self._unusable(str(error)) from None
+            # The last: a table that is gone is looked for among Python's names.
+            if isinstance(
+                error,
+                duckdb.CatalogException | duckdb.BinderException | duckdb.InvalidInputException,
+            ):
+                self._demand_whole(connection)
             raise
         finally:
             # Of a damaged file even the closing may fail.
             with suppress(duckdb.Error):
                 connection.close()
+
+    def _demand_whole(self, connection: duckdb.DuckDBPyConnection) -> None:
+        """Refusal where a query failed since tables or columns of the store are gone."""
+        import duckdb
+
+        with suppress(duckdb.Error):
+            connection.execute("ROLLBACK")
+        lacking = schema.lacking(connection)
+        if lacking:
+            raise Refusal(
+                f"{self.path} lacks {lacking[0]}, which every store has. `pourstats restore` puts a"
+                " backup in its place and keeps this file beside"
+            )
 
     def looks_like_one(self) -> bool:
         """Whether the file begins as DuckDB's do. Only where nobody of this process holds it open:
@@ -217,10 +238,28 @@ class Store:
             )
         if _FULL.search(text):
             return Refusal(f"{self.path}: {FULL}")
+        if _CORRUPT.search(text):
+            return Refusal(
+                f"{self.path} is damaged: what the disk gives is not what was written. `pourstats"
+                " restore` puts a backup in its place and keeps this file beside"
+            )
         return Refusal(
             f"{self.path} is not a pourstats store, or is damaged. `pourstats restore` puts a"
             " backup in its place; --store names another"
         )
+
+
+def _at_home(path: Path) -> Path:
+    """The path with a leading ``~`` as the user's own folder, which only a shell makes of it."""
+    with suppress(RuntimeError):
+        return path.expanduser()
+    return path
+
+
+def keep_private(path: Path) -> None:
+    """Only its owner may read a file with pay and prices in it, where the system knows owners."""
+    with suppress(OSError):
+        path.chmod(0o600)
 
 
 def is_full(text: str) -> bool:

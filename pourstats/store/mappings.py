@@ -149,8 +149,8 @@ def as_file(store: Store) -> str | None:
 
 def from_file(path: Path) -> dict[str, FileMapping]:
     """Header signature → mapping, of a file that an export wrote. Raises UnusableError."""
-    if large := limits.too_large(path.stat().st_size):
-        raise files.UnusableError(large)
+    if unreadable := limits.unreadable(path):
+        raise files.UnusableError(unreadable)
     found: dict[str, FileMapping] = {}
     with suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
         listed = json.loads(path.read_text(encoding="utf-8-sig"))["mappings"]

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from pourstats.faults import Refusal
 from pourstats.store import books
-from pourstats.store.database import Store, is_full, publish, settle
-from pourstats.store.schema import first_row, meta_number
+from pourstats.store.database import Store, is_full, keep_private, publish, settle
+from pourstats.store.schema import first_row, lacking, meta_number
 
 if TYPE_CHECKING:
     import duckdb
@@ -42,6 +42,7 @@ def backup(store: Store, target: Path) -> int:
                 connection.execute("CHECKPOINT copied")
             finally:
                 connection.execute("DETACH copied")
+            keep_private(part)
             if not publish(part, target):
                 raise FileExistsError(f"{target} came meanwhile")
         except Exception as error:
@@ -72,6 +73,7 @@ def restore(store: Store, source: Path) -> tuple[int, Path | None]:
         store.path.parent.mkdir(parents=True, exist_ok=True)
         _forget(part)
         shutil.copyfile(source, part)
+        keep_private(part)
     except OSError as error:
         with contextlib.suppress(OSError):
             _forget(part)
@@ -79,6 +81,8 @@ def restore(store: Store, source: Path) -> tuple[int, Path | None]:
     try:
         pours = _checked(part, source)
         replaced = _free_name(store) if store.exists() else None
+        if replaced is not None:
+            shutil.copymode(store.path, part)
         if replaced is not None:
             _note(part, replaced)
         with part.open("rb+") as file:
@@ -185,14 +189,19 @@ def _checked(part: Path, source: Path) -> int:
             )
             if row is not None and row[0] != _digest(connection):
                 raise Refusal("its rows are not the ones that were backed up")
+            gone = lacking(connection)
+            if gone:
+                raise Refusal(f"it lacks {gone[0]}, which every store has")
             connection.execute("DELETE FROM meta WHERE name = 'backup_digest'")
             pours = first_row(connection.execute("SELECT count(*) FROM pours"))
             return int(pours[0]) if pours else 0
     except Exception as error:
-        text = str(error).replace(str(part), str(source))
+        # Only what is wrong: what to do with a store doesn't help with a backup.
+        text = _first_line(str(error).replace(str(part), str(source))).partition(". `")[0]
+        text = text.partition("; --store")[0].partition("; name another")[0]
         raise Refusal(
             f"{source} is damaged or no backup of pourstats, and was refused whole; the store is"
-            f" as it was ({_first_line(text)})"
+            f" as it was ({text})"
         ) from None
 
 

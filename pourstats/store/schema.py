@@ -91,7 +91,28 @@ def version(connection: duckdb.DuckDBPyConnection) -> int:
     if found is None or found[0] < 3:
         return 0
     row = first_row(connection.execute("SELECT value FROM meta WHERE name = 'schema_version'"))
-    return int(row[0]) if row is not None else 0
+    return int(row[0]) if row is not None and str(row[0]).isdecimal() else 0
+
+
+_COLUMNS = """SELECT table_name, column_name FROM duckdb_columns()
+    WHERE database_name = current_database() AND schema_name = 'main' AND NOT internal"""
+
+
+def lacking(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """The tables and columns of this version that a store doesn't have, in words."""
+    import duckdb
+
+    with duckdb.connect(":memory:") as fresh:
+        create(fresh)
+        wanted = fresh.execute(_COLUMNS + " ORDER BY table_oid, column_index").fetchall()
+    found = set(connection.execute(_COLUMNS).fetchall())
+    tables = {table for table, _ in found}
+    gone = [
+        f"the column {column} of {table}" if table in tables else f"the table {table}"
+        for table, column in wanted
+        if (table, column) not in found
+    ]
+    return list(dict.fromkeys(gone))
 
 
 def is_blank(connection: duckdb.DuckDBPyConnection) -> bool:

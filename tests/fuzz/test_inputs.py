@@ -322,3 +322,28 @@ def test_the_limits_are_the_machines_own(tmp_path: Path) -> None:
     assert refused(tmp_path / "pours.csv", "columns = 4")[0] == "read"
     (tmp_path / "pours.csv").write_text('a,b\n1,"' + "x" * 600 + '"\n')
     assert "500 characters" in refused(tmp_path / "pours.csv", "cell_characters = 500")[0]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with names are POSIX")
+@pytest.mark.parametrize("name", ["pours.csv", "pours.xlsx"])
+def test_what_may_never_end_is_refused_at_once(tmp_path: Path, name: str) -> None:
+    os.mkfifo(tmp_path / name)
+    assert "a pipe, a device" in refused(tmp_path / name)[0]
+    (tmp_path / name).unlink()
+    (tmp_path / name).symlink_to("/dev/zero")
+    words, peak = refused(tmp_path / name)
+    assert "a pipe, a device" in words
+    assert peak < 400
+
+
+def test_a_settings_file_that_is_named_must_be_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("POURSTATS_CONFIG", str(tmp_path / "none.toml"))
+    limits.in_force.cache_clear()
+    try:
+        with pytest.raises(Refusal, match=r"no file .*none\.toml, which POURSTATS_CONFIG names"):
+            limits.in_force()
+    finally:
+        monkeypatch.undo()
+        limits.in_force.cache_clear()

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import stat
 import subprocess
 import sys
 import textwrap
@@ -302,12 +305,89 @@ def _books(store: Store) -> dict[str, list[Any]]:
                 for name, query in reading.BOOKS.items()}  # fmt: skip
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps a user's folders to the user")
+def test_pay_and_prices_are_readable_by_their_owner_alone(full: Any, tmp_path: Path) -> None:
+    with Store(tmp_path / "new.duckdb").write():
+        pass
+    copy = tmp_path / "copy.backup"
+    backup(full.store, copy)
+    copy.chmod(0o644)
+    back = Store(tmp_path / "back.duckdb")
+    restore(back, copy)
+    backup(full.store, tmp_path / "second.backup")
+    for name in ("new.duckdb", "second.backup", "back.duckdb"):
+        assert stat.S_IMODE((tmp_path / name).stat().st_mode) == 0o600, name
+    # Where the owner has opened a store to others, putting a backup in its place keeps that.
+    back.path.chmod(0o640)
+    restore(back, copy)
+    assert stat.S_IMODE(back.path.stat().st_mode) == 0o640
+
+
+def test_a_tilde_is_the_users_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path))
+    monkeypatch.setenv("POURSTATS_STORE", "~/mine.duckdb")
+    assert Store().path == Store(Path("~/mine.duckdb")).path == tmp_path / "mine.duckdb"
+
+
 def test_restore_where_there_is_no_store(full: Any, tmp_path: Path) -> None:
     copy = full.folder / "copy.backup"
     backup(full.store, copy)
     other = Store(tmp_path / "new" / "place" / "s.duckdb")
     assert restore(other, copy) == (1, None)
     assert _rows(other) == _rows(full.store)
+
+
+def _rot(path: Path) -> None:
+    """Other bytes in the blocks of data, behind DuckDB's own headers."""
+    data = bytearray(path.read_bytes())
+    for place in range(3 * 4096 + 64, len(data), 512):
+        data[place] ^= 0xFF
+    path.write_bytes(data)
+
+
+def test_a_store_whose_blocks_have_rotted_is_called_damaged(full: Any) -> None:
+    before = _rows(full.store)
+    copy = full.folder / "copy.backup"
+    backup(full.store, copy)
+    _rot(full.store.path)
+    with pytest.raises(Refusal, match="is damaged: what the disk gives is not what was written"):
+        _rows(full.store)
+    assert restore(full.store, copy)[0] == 1
+    assert _rows(full.store) == before
+
+
+GONE = {
+    "DROP TABLE trucks": "the table trucks",
+    "ALTER TABLE pours DROP COLUMN hands": "the column hands of pours",
+    "DROP TABLE settings": "the table settings",
+    "ALTER TABLE set_aside DROP COLUMN mark": "the column mark of set_aside",
+}
+
+
+@pytest.mark.parametrize(("query", "says"), GONE.items(), ids=GONE.values())
+def test_a_store_without_a_part_of_it_is_refused_also_as_a_backup(
+    full: Any, shapes: dict[str, Any], query: str, says: str
+) -> None:
+    spoiled = full.folder / "spoiled.duckdb"
+    shutil.copy(full.store.path, spoiled)
+    connection = duckdb.connect(str(spoiled))
+    connection.execute(query)
+    connection.close()
+    before = full.store.path.read_bytes()
+    with pytest.raises(Refusal, match=f"refused whole.* lacks {says}"):
+        restore(full.store, spoiled)
+    assert full.store.path.read_bytes() == before
+    with pytest.raises(Refusal, match=f"lacks {says}"):
+        load(Store(spoiled), [full.path({"pours": [{**shapes["rows"]["pours"], "pour_id": "A2"}],
+                                         "trucks": [{**shapes["rows"]["trucks"], "pour_id": "-"}]})])  # fmt: skip
+
+
+def test_a_version_that_is_no_number_is_no_store(full: Any) -> None:
+    with full.store.write() as connection:
+        connection.execute("UPDATE meta SET value = 'x' WHERE name = 'schema_version'")
+    with pytest.raises(Refusal, match="not a pourstats store"), full.store.read():
+        pass
 
 
 def test_restore_replaces_a_damaged_store(full: Any) -> None:
