@@ -31,8 +31,8 @@ _PATTERNS = [
 ]  # fmt: skip
 _PER_YARD = [
     (re.compile(r"(?P<number>\d+(?:\.\d+)?) min/yd[³3]"), "{:.0f} min/m³"),
-    (re.compile(r"\$(?P<number>[\d,]+\.\d\d)(?= (?:a yard|to \$[\d,]+\.\d\d\)))"), "${:,.2f}"),
-    (re.compile(r"(?<=to )\$(?P<number>[\d,]+\.\d\d)(?=\))"), "${:,.2f}"),
+    (re.compile(r"\$(?P<number>[\d,]+\.\d\d)(?= (?:a yard|to \$[\d,]+\.\d\d[):]))"), "${:,.2f}"),
+    (re.compile(r"(?<=to )\$(?P<number>[\d,]+\.\d\d)(?=[):])"), "${:,.2f}"),
 ]
 
 
