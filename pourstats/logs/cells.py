@@ -99,6 +99,7 @@ def _nearest(text: str, choices: Mapping[str, str]) -> str | None:
 
 _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.\d+)?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
+_HOUR = re.compile(r"(\d{1,2})()()\s*([ap])\.?m\.?", re.IGNORECASE)
 _ZONED = re.compile(r"(?:Z|[+-]\d{2}:?\d{2}|UTC|GMT)$", re.IGNORECASE)
 _OTHER_DATE = re.compile(r"(\d{1,4})[/.](\d{1,2})[/.](\d{1,4})")
 
@@ -177,7 +178,7 @@ def _read_time(text: str, mark: str) -> Cell:
 
 
 def _clock_seconds(text: str) -> int | Cell:
-    match = _CLOCK.fullmatch(text)
+    match = _CLOCK.fullmatch(text) or _HOUR.fullmatch(text)
     if match is None:
         if _CLOCK.match(text) and _ZONED.search(text):
             return Cell(
@@ -188,7 +189,7 @@ def _clock_seconds(text: str) -> int | Cell:
                 fault=f"{quoted(text)} is not a time; was {int(text[:-2])}:{text[-2:]} meant?"
             )
         return Cell(fault=f"{quoted(text)} is not a time; write 2031-06-03 06:40, 6:40 or 6:40 AM")
-    hour, minute, second = int(match[1]), int(match[2]), int(match[3] or 0)
+    hour, minute, second = int(match[1]), int(match[2] or 0), int(match[3] or 0)
     if match[4]:
         if not 1 <= hour <= 12:
             return Cell(fault=f"{quoted(text)} is not a time; with AM or PM the hour is 1 to 12")

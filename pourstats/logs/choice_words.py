@@ -76,6 +76,24 @@ def choice_label(word: str, lang: Lang = "en") -> str:
     return SPANISH[word][0] if lang == "es" and word in SPANISH else word.replace("_", " ")
 
 
+SKY: dict[str, float] = {
+    **dict.fromkeys(("clear", "sunny", "sun", "despejado", "soleado", "sol"), 5.0),
+    **dict.fromkeys(
+        ("mostly clear", "mostly sunny", "fair", "a few clouds", "few clouds",
+         "mayormente despejado", "mayormente soleado", "poco nublado"), 25.0,
+    ),
+    **dict.fromkeys(
+        ("partly cloudy", "partly sunny", "scattered clouds", "parcialmente nublado",
+         "medio nublado"), 50.0,
+    ),
+    **dict.fromkeys(("mostly cloudy", "broken clouds", "mayormente nublado"), 75.0),
+    **dict.fromkeys(("cloudy", "overcast", "nublado", "cubierto"), 95.0),
+}  # fmt: skip
+"""Sky in words, without case and accents → percent covered: the middle of each class of the US
+weather service's forecast terms, which are in eighths (from memory: clear to 1/8, mostly clear to
+3/8, partly cloudy to 5/8, mostly cloudy to 7/8, then cloudy)."""
+
+
 def without_accents(text: str) -> str:
     """``sótano`` as ``sotano``: on a phone's keyboard accents are often left out."""
     parts = unicodedata.normalize("NFKD", text)

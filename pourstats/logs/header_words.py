@@ -11,8 +11,8 @@ from pourstats.logs.tables import TABLES, Column
 
 WORDS: dict[str, dict[str, str]] = {
     "weather": {
-        "air_temp": "air temp, air temperature, temperature, temp, tmp, dry bulb, drybulb, t, ta,"
-        " tair, air t, t air, outdoor temp, temp out, out temp, outside temp, temperature 2 m,"
+        "air_temp": "air, air temp, air temperature, temperature, temp, tmp, dry bulb, drybulb, t,"
+        " ta, tair, air t, t air, outdoor temp, temp out, out temp, outside temp, temperature 2 m,"
         " air tc, air tf, lufttemperatur, temperatur, temperatura, temperatura del aire",
         "humidity": "humidity, relative humidity, rel humidity, rel hum, rh, r h, relh, rhum, hum,"
         " out hum, outdoor humidity, relative humidity 2 m, humedad, humedad relativa, feuchte,"
@@ -23,8 +23,8 @@ WORDS: dict[str, dict[str, str]] = {
         "sun": "ghi, solar, solar radiation, solar rad, sun, global horizontal,"
         " global horizontal irradiance, global radiation, irradiance, srad, slr w, shortwave,"
         " shortwave radiation, radiation, radiacion solar, globalstrahlung",
-        "cloud": "cloud, clouds, cloud cover, cloudcover, sky cover, tot cld, total cloud cover,"
-        " total sky cover, nubes, nubosidad, bewolkung",
+        "cloud": "sky, cloud, clouds, cloud cover, cloudcover, sky cover, tot cld,"
+        " total cloud cover, total sky cover, nubes, nubosidad, bewolkung",
         "rain": "rain, rainfall, precip, precipitation, prcp, precip amount, lprecip depth, lluvia,"
         " niederschlag, rain mm tot, rain in tot, hourly rain, p 01 i, p 01 m",
         "site": "site, station, station name, station id, location, place, job site, jobsite, obra",

@@ -7,6 +7,7 @@ import re
 
 from pourstats import units
 from pourstats.logs.cell import Cell, Reading, quoted
+from pourstats.logs.choice_words import without_accents
 from pourstats.logs.tables import Column
 
 _VULGAR = {
@@ -39,6 +40,10 @@ def number_cell(text: str, column: Column, reading: Reading, mark: str) -> Cell:
         return Cell(
             fault=f"{quoted(text)} is a date or time, not a number; check the cell's format"
         )
+    if column.words:
+        word = column.words.get(" ".join(without_accents(text).lower().split()))
+        if word is not None:
+            return Cell(word)
     written, unit_text, fault = _number_and_unit(text, column, reading, mark)
     if fault is not None or written is None:
         return Cell(fault=fault)

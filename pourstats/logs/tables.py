@@ -6,8 +6,11 @@ made from :data:`TABLES`. A column's range, choices and meaning stand here and n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
+
+from pourstats.logs.choice_words import SKY
 
 Kind = Literal["id", "text", "notes", "number", "whole", "date", "time", "choice", "choices"]
 """What a cell holds. ``id`` and ``text`` are trimmed, ``notes`` kept to the letter, ``choice`` is
@@ -38,6 +41,8 @@ class Column:
     odd_high: float | None = None
     odd_hint: str | None = None
     choices: tuple[str, ...] = ()
+    words: Mapping[str, float] = field(default_factory=dict, hash=False)
+    """Words that may stand for a number, in the house unit."""
     required: bool = False
     private: bool = False
     short: bool = False
@@ -365,8 +370,9 @@ WEATHER = Table(
                "Wind read at", "Altura del viento", unit="m", low=0, odd_high=100),
         Column("sun", "number", "global horizontal irradiance", "Sun", "Sol", unit="W/m2", low=0,
                odd_high=1500),
-        Column("cloud", "number", "sky covered; used by the models where sun is blank", "Cloud",
-               "Nubes", unit="percent", low=0, high=100, odd_hint="fraction"),
+        Column("cloud", "number", "sky covered, in percent or in words as clear, partly cloudy,"
+               " overcast; used by the models where sun is blank", "Cloud", "Nubes",
+               unit="percent", low=0, high=100, odd_hint="fraction", words=SKY),
         Column("rain", "number", "rain in the hour", "Rain", "Lluvia", unit="in", low=0,
                odd_high=6),
         Column("source", "choice", "where the reading comes from", "Source", "Fuente",
