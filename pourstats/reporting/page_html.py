@@ -155,12 +155,16 @@ def _bar(row: Mapping[str, Any], scale: float = 1.0) -> str:
     return f'<svg viewBox="-5 0 210 16" aria-hidden="true">{"".join(parts)}</svg>'
 
 
+# Beside other weeks as a whole; the head holds the hours against such floors as these.
+OFF = {"above": "▲ above most weeks", "below": "▼ below most weeks"}
+
+
 def _tiles(tiles: Sequence[Mapping[str, str]]) -> list[str]:
     if not tiles:
         return []
     found = []
     for tile in tiles:
-        off = {"above": "▲ above most weeks", "below": "▼ below most weeks"}.get(tile["verdict"], "")
+        off = OFF.get(tile["verdict"], "")
         lines = "".join(f"<span>{escape(x)}</span>" for x in (tile["more"], tile["usual"]) if x)
         mark = f'<span class="off">{off}</span>' if off else ""
         found.append(
