@@ -335,3 +335,26 @@ def test_check_ends_with_0_whatever_it_finds_and_with_1_where_nothing_is_stored(
     season("settings", "burden", "0.3", "--store", tmp_path / "bare.duckdb")
     bare = season("check", "--store", tmp_path / "bare.duckdb", "--json")
     assert (bare.status, json.loads(bare.out)["state"]) == (1, "no_rows")
+
+
+def test_a_passcode_that_is_broken_off_stays_as_it_was(run: Run, monkeypatch: Any) -> None:
+    monkeypatch.setattr(click, "prompt", lambda *args, **kwargs: (_ for _ in ()).throw(click.Abort))
+    stopped = run("passcode", "crew")
+    assert (stopped.status, stopped.err) == (130, "stopped; the passcode is as it was\n")
+    monkeypatch.setattr(click, "prompt", lambda *args, **kwargs: "trowel-4")
+    crew = run("passcode", "crew")
+    assert crew.status == 0
+    assert "until the office has one: `pourstats passcode office`" in crew.err
+    monkeypatch.setattr(click, "prompt", lambda *args, **kwargs: "ledger-9")
+    assert run("passcode", "office").err == ""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a POSIX shell closes standard output here")
+def test_a_closed_standard_output_is_no_mishap(tmp_path: Path) -> None:
+    folder = log(tmp_path / "logs", pours=f"{HEAD}\n{GOOD}\n")
+    call = '"$0" -m pourstats.cli load "$1" --store "$2" >&-'
+    done = subprocess.run(
+        ["sh", "-c", call, sys.executable, str(folder), str(tmp_path / "closed.duckdb")],
+        check=False, capture_output=True, text=True,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")

@@ -28,7 +28,8 @@ def main() -> None:
     """Run the command line; nobody sees a traceback."""
     try:
         status = cli.main(standalone_mode=False)
-        sys.stdout.flush()
+        if sys.stdout is not None:  # closed by who called
+            sys.stdout.flush()
     except Refusal as error:
         told(str(error))
         status = error.status

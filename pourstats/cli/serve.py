@@ -14,6 +14,8 @@ from pourstats.faults import Refusal
 from pourstats.reporting.strings import pages_folder
 
 LOOPBACK = "127.0.0.1"
+TICKET_BYTES = 200
+"""The most that is read of a ticket."""
 
 
 @command("dashboard", "pourstats dashboard --port 8501")
@@ -74,12 +76,19 @@ def passcode(role: str, store: Path | None, as_json: bool) -> int:
 
     The crew may log pours and see the day's plan; the office sees all.
     """
-    from pourstats.store.access import set_passcode
+    from pourstats.store.access import guarded, set_passcode
 
-    given = click.prompt(f"Passcode of the {role}", default="", hide_input=True,
-                         confirmation_prompt=True, show_default=False, err=True)  # fmt: skip
-    set_passcode(opened(store), role, given)
+    try:
+        given = click.prompt(f"Passcode of the {role}", default="", hide_input=True,
+                             confirmation_prompt=True, show_default=False, err=True)  # fmt: skip
+    except (click.Abort, KeyboardInterrupt):
+        raise Refusal("stopped; the passcode is as it was", 130) from None
+    record = opened(store)
+    set_passcode(record, role, given)
     done = "set" if given else "taken away"
+    if not guarded(record):
+        told("the pages ask nobody for a passcode until the office has one: `pourstats passcode"
+             " office`")  # fmt: skip
     printed({"role": role, "passcode": done}) if as_json else click.echo(
         f"passcode of the {role} {done}"
     )
@@ -114,14 +123,53 @@ def free_port(first: int, host: str = LOOPBACK) -> int:
     raise Refusal(f"ports {first} to {first + 19} are all taken; name another with --port")
 
 
+class OwnPages:
+    """Lets in what this server's own pages ask for; what a page of another site sends is refused.
+
+    Streamlit refuses its WebSocket too, but first asks the internet for this machine's address,
+    and holds up everybody meanwhile.
+    """
+
+    def __init__(self, app: Any, names: frozenset[str]) -> None:
+        self.app, self.names = app, names
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """An ASGI application around another."""
+        origin = dict(scope.get("headers", ())).get(b"origin")
+        if origin is None or host_of(origin.decode("latin-1")) in self.names:
+            await self.app(scope, receive, send)
+        elif scope["type"] == "websocket":
+            await receive()
+            await send({"type": "websocket.close", "code": 1008})
+        else:
+            from starlette.responses import Response
+
+            await Response(status_code=403)(scope, receive, send)
+
+
+def host_of(origin: str) -> str:
+    """The name of the machine in an Origin header; empty where there is none."""
+    from urllib.parse import urlsplit
+
+    try:
+        return urlsplit(origin).hostname or ""
+    except ValueError:
+        return ""
+
+
 async def give_cookie(request: Any) -> Any:
     """The token behind a ticket as a cookie that no script can read, sent to this site alone."""
     from starlette.responses import Response
 
     from pourstats.store import access
 
-    body = await request.body()
-    token = access.TICKETS.take(body[:200].decode("ascii", "replace"))
+    body = b""
+    async for part in request.stream():
+        body += part
+        if len(body) > TICKET_BYTES:
+            # Anybody on the network may send anything here: it must not fill the memory.
+            return Response(status_code=413)
+    token = access.TICKETS.take(body.decode("ascii", "replace"))
     if token is None:
         return Response(status_code=403)
     answer = Response(status_code=204)
@@ -140,6 +188,7 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     from collections.abc import AsyncIterator
     from contextlib import asynccontextmanager, suppress
 
+    from starlette.middleware import Middleware
     from starlette.routing import Route
     from streamlit.starlette import App
 
@@ -158,7 +207,9 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     routes = [Route("/passcode", give_cookie, methods=["POST"])]
     start = pages_folder() / "app.py"
     sys.argv = [str(start)]  # beside which it looks for .streamlit/config.toml, with the colors
-    app = App(start, routes=routes, lifespan=begun)
+    names = frozenset((address, LOOPBACK, "localhost"))
+    own = Middleware(OwnPages, names=names)
+    app = App(start, routes=routes, middleware=[own], lifespan=begun)
     config = {
         "server.address": address,
         "server.port": port,

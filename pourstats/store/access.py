@@ -79,7 +79,8 @@ def role_in(store: Store, given: str | None, now: float | None = None) -> Role |
     """The role of a token that is whole, signed here and not over; else None."""
     body, _, signature = (given or "").rpartition(".")
     role, _, until = body.partition(".")
-    if role not in ROLES or not until.isdigit():
+    # A cookie may hold anything; a signature of other letters can't even be compared.
+    if role not in ROLES or not until.isdigit() or not signature.isascii():
         return None
     if not hmac.compare_digest(signature, _signature(store, body)):
         return None

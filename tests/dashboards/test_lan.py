@@ -7,6 +7,7 @@ import importlib.util
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -52,8 +53,6 @@ def store(tmp_path: Path) -> Store:
 
 
 def free_port() -> int:
-    import socket
-
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -133,6 +132,35 @@ def test_a_ticket_is_good_once_and_at_once(store: Store) -> None:
     assert tickets.take(ticket, now=100.0) is None
     late = tickets.give(given, now=100.0)
     assert tickets.take(late, now=100.0 + TICKET_S) is None
+
+
+def answered(address: str, head: str, body: bytes = b"") -> str:
+    """The first line that the server answers to a request; the body may be less than it says."""
+    name, port = address.removeprefix("http://").split(":")
+    with socket.create_connection((name, int(port)), timeout=20) as line:
+        line.sendall(head.replace("\n", "\r\n").encode() + b"\r\n\r\n" + body)
+        return line.makefile("rb").readline().decode().strip()
+
+
+def test_strangers_are_refused_at_the_door(store: Store) -> None:
+    with lan(store) as (address, said):
+        host = address.removeprefix("http://")
+        # A gigabyte where a ticket should be: refused once it is longer than a ticket.
+        head = f"POST /passcode HTTP/1.1\nHost: {host}\nContent-Length: {10**9}"
+        assert " 413 " in answered(address, head, b"x" * 5000) + " "
+        # Another site's page, open in a browser of this network, reaches no page of ours.
+        ask = (f"GET /_stcore/stream HTTP/1.1\nHost: {host}\nConnection: Upgrade\n"
+               "Upgrade: websocket\nSec-WebSocket-Version: 13\n"
+               "Sec-WebSocket-Protocol: streamlit\n"
+               "Sec-WebSocket-Key: SGVsbG8sIHdvcmxkISEhIQ==\nOrigin: ")  # fmt: skip
+        for origin in ("http://site.invalid", "http://site.invalid:8501", "null", "http://[::"):
+            assert " 403 " in answered(address, ask + origin) + " ", origin
+        for origin in (address, "http://localhost:1"):
+            assert " 101 " in answered(address, ask + origin) + " ", origin
+        post = f"POST /passcode HTTP/1.1\nHost: {host}\nContent-Length: 1\nOrigin: http://x.invalid"
+        assert " 403 " in answered(address, post, b"x") + " "
+    # Streamlit would have asked the internet who this machine is.
+    assert "external IP" not in said.read_text(encoding="utf-8")
 
 
 @needs_browser

@@ -69,7 +69,7 @@ def test_a_token_ends(store: Store) -> None:
 @pytest.mark.parametrize("change", [
     lambda t: t.replace("crew", "office"), lambda t: t[:-1] + ("0" if t[-1] != "0" else "1"),
     lambda t: "office.99999999999." + t.split(".")[2], lambda t: "", lambda t: None,
-    lambda t: "..", lambda t: "crew.x.y",
+    lambda t: "..", lambda t: "crew.x.y", lambda t: t[:-1] + "é", lambda t: "crew.٣.é",
 ])  # fmt: skip
 def test_a_token_can_not_be_forged(store: Store, change) -> None:
     assert role_in(store, change(token(store, "crew", now=1000.0)), now=1001.0) is None
