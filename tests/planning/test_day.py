@@ -13,6 +13,7 @@ from pourstats.faults import Refusal
 from pourstats.planning.day import kept_numbers, plan
 from pourstats.planning.day.daylight import daylight
 from pourstats.planning.day.fitting import beside, fitting
+from pourstats.planning.day.outcome import BREACH_USD
 from pourstats.planning.day.search import lacking, search
 from pourstats.planning.day.sheet import sheet
 from pourstats.planning.day.unplanned import WORDS, reason_of
@@ -450,6 +451,8 @@ def test_a_small_day_is_planned_as_brute_force_would():
     day = replace(day, slabs=slabs)
     least, tried = brute_best(day)
     assert tried == (6 * 3) ** 2 * 4
+    # A day on which every way breaks a rule would compare little else than the broken rule.
+    assert least < BREACH_USD
     assert search(day)[0].outcome.score <= 1.02 * least
 
 

@@ -44,8 +44,8 @@ def small_day(seed: int) -> Day:
     """Two slabs, three people, three starts each: small enough for brute force."""
     rng = np.random.default_rng(seed)
     slabs = (
-        slab("Maple", rng, 64, starts=(7.0, 9.0, 11.0)),
-        slab("Oak", rng, 64, starts=(7.0, 9.0, 11.0)),
+        slab("Maple", rng, 64, starts=(7.0, 9.0, 13.5)),
+        slab("Oak", rng, 64, starts=(7.0, 9.0, 13.5)),
     )
     people = (
         Person("A", ALL, float(rng.uniform(40, 55))),
