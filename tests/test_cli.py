@@ -358,3 +358,13 @@ def test_a_closed_standard_output_is_no_mishap(tmp_path: Path) -> None:
         check=False, capture_output=True, text=True,
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_what_was_written_into_a_log_moves_no_cursor(run: Run, tmp_path: Path) -> None:
+    jobs = tmp_path / "jobs.csv"
+    jobs.write_text(f"{HEAD}\nJ1,2031-06-10,Oak\x1b[2J\x9b31m,garage,600,4\n", encoding="utf-8")
+    for name in ("trucks", "bid"):
+        found = run(name, str(jobs))
+        assert found.status == 0
+        assert "J1" in found.out
+        assert not [c for c in found.out if c != "\n" and not c.isprintable()], name

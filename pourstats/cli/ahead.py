@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pourstats.cli.base import command, noted, opened, printed, told
+from pourstats.cli.base import command, noted, opened, printed, shown, told
 from pourstats.faults import Refusal
 
 
@@ -49,7 +49,7 @@ def bid(
     if rates:
         return card(rate_card_answer(opened(store)).result, out, system, as_json)
     answer = bid_answer(opened(store), jobs, forecast, confidence, pairs(sets))
-    printed(answer.result) if as_json else click.echo(bid_text(answer.result, system), nl=False)
+    printed(answer.result) if as_json else shown(bid_text(answer.result, system))
     noted(answer.notes)
     return answer.status
 
@@ -82,7 +82,7 @@ def card(found: dict[str, Any], out: Path | None, system: Any, as_json: bool) ->
     elif as_json:
         printed(found)
     else:
-        click.echo(rates_text(found, system), nl=False)
+        shown(rates_text(found, system))
     return 0
 
 
@@ -99,7 +99,7 @@ def finishing(jobs: tuple[str, ...], forecast: Path, store: Path | None, as_json
     from pourstats.reporting.finishing import finishing_text
 
     answer = finishing_answer(opened(store), jobs, forecast)
-    printed(answer.result) if as_json else click.echo(finishing_text(answer.result), nl=False)
+    printed(answer.result) if as_json else shown(finishing_text(answer.result))
     noted(answer.notes)
     return answer.status
 
@@ -117,7 +117,7 @@ def trucks(jobs: tuple[str, ...], forecast: Path | None, store: Path | None, as_
     from pourstats.reporting.trucks import trucks_text
 
     answer = trucks_answer(opened(store), jobs, forecast)
-    printed(answer.result) if as_json else click.echo(trucks_text(answer.result), nl=False)
+    printed(answer.result) if as_json else shown(trucks_text(answer.result))
     noted(answer.notes)
     return answer.status
 
@@ -155,7 +155,7 @@ def plan(
     from pourstats.reporting.sheet_day import day_pdf
 
     answer = plan_answer(opened(store), jobs, forecast, off, now, log)
-    printed(answer.result) if as_json else click.echo(plan_text(answer.result), nl=False)
+    printed(answer.result) if as_json else shown(plan_text(answer.result))
     if calendar is not None:
         answer.notes.append(write_calendar(opened(store), answer.result, calendar))
     if pdf is not None:

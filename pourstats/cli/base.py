@@ -102,6 +102,13 @@ def printed(value: Any) -> None:
     click.echo(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))
 
 
+def shown(text: str) -> None:
+    """A text for people on standard output. What somebody wrote into a log moves no cursor."""
+    from pourstats.reporting.listing import quiet
+
+    click.echo(quiet(text, but="\n"), nl=False)
+
+
 def told(line: str) -> None:
     """A message on standard error."""
     click.echo(line, err=True)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pourstats.cli.base import command, day, opened, printed, told
+from pourstats.cli.base import command, day, opened, printed, shown, told
 
 
 @command("week", "pourstats week --ending 2031-06-08")
@@ -33,7 +33,7 @@ def week(
     if as_json:
         printed(found)
     elif not written:
-        click.echo(week_text(found, units=system), nl=False)
+        shown(week_text(found, units=system))
     if found["state"] == "no_pours":
         told("no pours are stored yet; `pourstats load FOLDER` brings them in")
         return 1
@@ -80,7 +80,7 @@ def pour(pour_id: str, system: Any, pdf: Path | None, store: Path | None, as_jso
     if as_json:
         printed(found)
     elif pdf is None:
-        click.echo(pour_text(found, system), nl=False)
+        shown(pour_text(found, system))
     return 0
 
 
@@ -91,7 +91,7 @@ def score(store: Path | None, as_json: bool) -> int:
     from pourstats.reporting.score import score_text
 
     found = scored(opened(store))
-    printed(found) if as_json else click.echo(score_text(found), nl=False)
+    printed(found) if as_json else shown(score_text(found))
     return 0
 
 
@@ -109,7 +109,7 @@ def callbacks(by: str | None, store: Path | None, as_json: bool) -> int:
     if as_json:
         printed(found if by is None else {"by": by, "groups": grouping(found, by)})
     else:
-        click.echo(callbacks_text(found) if by is None else groups_text(found, by), nl=False)
+        shown(callbacks_text(found) if by is None else groups_text(found, by))
     if found["state"] == "no_pours":
         told("no pours are stored yet; `pourstats load FOLDER` brings them in")
         return 1
@@ -123,7 +123,7 @@ def patterns(store: Path | None, as_json: bool) -> int:
     from pourstats.reporting.patterns import patterns_text
 
     found = patterns_answer(opened(store)).result
-    printed(found) if as_json else click.echo(patterns_text(found), nl=False)
+    printed(found) if as_json else shown(patterns_text(found))
     if not found["pours"]:
         told("no pours with their times are stored yet; `pourstats load FOLDER` brings them in")
         return 1
@@ -140,7 +140,7 @@ def check(whole: bool, store: Path | None, as_json: bool) -> int:
     from pourstats.reporting.check import check_text, checked
 
     found = checked(opened(store))
-    printed(found) if as_json else click.echo(check_text(found, whole), nl=False)
+    printed(found) if as_json else shown(check_text(found, whole))
     if found["state"] == "no_rows":
         told("nothing is stored yet; `pourstats load FOLDER` brings logs in")
         return 1

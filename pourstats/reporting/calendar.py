@@ -8,6 +8,8 @@ from hashlib import sha256
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from pourstats.reporting.listing import quiet
+
 TASKS = {
     "set_up": "set up", "place": "place", "finish": "finish", "saw": "saw", "clean_up": "clean up",
 }  # fmt: skip
@@ -34,13 +36,14 @@ def calendar_bytes(plan: Mapping[str, Any], zones: Mapping[str, str | None]) -> 
             zone = zones.get(pour["site"]) or zones.get(pour["pour_id"]) or zones.get("")
             event = Event()
             words = ", ".join(stay["tasks"])
-            event.add("summary", f"{stay['worker']}: {pour['pour_id']} {words}")
+            # RFC 5545 lets no control character into a text (3.3.11).
+            event.add("summary", quiet(f"{stay['worker']}: {pour['pour_id']} {words}"))
             event.add("dtstart", _aware(stay["start"], zone))
             event.add("dtend", _aware(stay["end"], zone))
             event.add("dtstamp", stamp)
             event.add("uid", _uid(stay, day["date"]))
             if pour["site"]:
-                event.add("location", pour["site"])
+                event.add("location", quiet(pour["site"]))
             event.add(
                 "description",
                 f"First load {pour['place_start'][11:]}; first pass"

@@ -89,12 +89,19 @@ def _readable(cell: Cell) -> str:
         return str(cell)
     # A control character could move the cursor or turn the line around: it is shown as a blank.
     start = cell[: 4 * _WIDEST]
-    seen = "".join(" " if unicodedata.category(c) in _CONTROLS else c for c in start)
+    seen = quiet(start)
     if _width(seen) <= _WIDEST:
         return seen
     while _width(seen) > _WIDEST - 1:
         seen = seen[:-1]
     return seen + "…"
+
+
+def quiet(text: str, but: str = "") -> str:
+    """The text with a blank for each control character, except those named in ``but``."""
+    return "".join(
+        " " if c not in but and unicodedata.category(c) in _CONTROLS else c for c in text
+    )
 
 
 def _width(seen: str) -> int:
