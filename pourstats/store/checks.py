@@ -124,6 +124,9 @@ _TIMES = (
           "t.pour_id || ': machine on before the first concrete'", pour=False),
     _time("pours", "passes_done", "t.passes_done < t.machine_on",
           "t.pour_id || ': last pass off before the machine was on'", pour=False),
+    _time("pours", "passes_done", "t.passes_done < t.place_end"
+          " AND coalesce(t.passes_done >= t.machine_on, true)",
+          "t.pour_id || ': last pass off before placing had ended'", pour=False),
     _time("pours", "saw_start", "t.saw_start < t.place_end",
           "t.pour_id || ': sawn before placing had ended'", pour=False),
     _time("pours", "saw_start", "t.saw_start > t.place_end + INTERVAL 7 DAY",
@@ -156,6 +159,9 @@ _TIMES = (
     _time("passes", "start", """EXISTS (SELECT 1 FROM passes AS b WHERE b.pour_id = t.pour_id
               AND b.pass_no < t.pass_no AND b."start" > t."start")""",
           "'pass ' || t.pass_no || ' of ' || t.pour_id || ' begins before one of a lower number'"),
+    _time("passes", "end", 't."end" > p.passes_done + INTERVAL 10 MINUTE',
+          "'pass ' || t.pass_no || ' of ' || t.pour_id || ' ends after the last pass was off'",
+          "mend {column} in {where}, or passes_done of {pour_id} in pours.csv, and load it again"),
     _time("crew_time", "end", 't."end" <= t."start"',
           "t.worker || ', ' || t.task || ' on ' || t.pour_id || ': has no length'",
           "mend {column} in {where} and load it again, or `{delete}`"),
@@ -165,6 +171,12 @@ _TIMES = (
               + INTERVAL 3 HOUR OR t."end" < p.place_start - INTERVAL 3 HOUR)""",
           "t.worker || ' places on ' || t.pour_id || ' at ' || " + _at('t."start"')
           + " || ', three hours or more outside the placing'"),
+    _time("crew_time", "end", """t."end" > p.crew_out + INTERVAL 1 HOUR
+              AND t.task NOT IN ('travel', 'return_visit', 'saw')
+              AND t."end" <= t."start" + INTERVAL 16 HOUR""",
+          "t.worker || ', ' || t.task || ' on ' || t.pour_id || ': to ' || " + _at('t."end"')
+          + " || ', though the last of the crew left at ' || strftime(p.crew_out, '%H:%M')",
+          "mend {column} in {where}, or crew_out of {pour_id} in pours.csv, and load it again"),
     _time("callbacks", "reported", "t.reported < p.date",
           "t.callback_id || ' was reported before ' || t.pour_id || ' was poured'"),
     Rule("times", "pours",

@@ -73,6 +73,9 @@ SLIPS: list[tuple[str, str, str, str, str, str]] = [
      "passes.csv, line 2", "pass 9 of B266"),
     ("times", "crew_time", "pour_id,worker,task,start,end",
      "B266,XX,saw,2025-08-14 15:00,2025-08-14 15:00", "crew_time.csv, line 2", "no length"),
+    ("times", "crew_time", "pour_id,worker,task,start,end",
+     "B266,XX,wait,2025-08-14 19:00,2025-08-14 23:59", "crew_time.csv, line 2",
+     "to 2025-08-14 23:59, though the last of the crew left at"),
     ("strange", "trucks", "pour_id,ticket,volume", "B266,77001,95", "trucks.csv, line 2", "95"),
     ("strange", "weather", "site,time,air_temp,humidity,wind", "Alder Bench,2025-08-01 03:30,70,0.5,4",
      "weather.csv, line 2", "percent"),
@@ -96,6 +99,11 @@ SLIPS: list[tuple[str, str, str, str, str, str]] = [
      "B266,77002,9,,2025-08-14 09:00,2025-08-14 08:00", "trucks.csv, line 2", "before it arrived"),
     ("times", "pours", "pour_id,date,site,slab_type,area,thickness",
      "B904,2015-08-01,Alder Bench,garage,617,4", "pours.csv, line 2", "over a year from every"),
+    ("times", "pours", "pour_id,date,site,slab_type,area,thickness,place_start,place_end,passes_done",
+     "B906,2025-08-01,Elm,garage,631,4,7:00,9:00,8:30", "pours.csv, line 2",
+     "before placing had ended"),
+    ("times", "passes", "pour_id,pass_no,start,end", "B906,1,2025-08-01 10:00,2025-08-01 11:00",
+     "passes.csv, line 2", "after the last pass was off"),
 ]  # fmt: skip
 
 
