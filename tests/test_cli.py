@@ -368,3 +368,28 @@ def test_what_was_written_into_a_log_moves_no_cursor(run: Run, tmp_path: Path) -
         assert found.status == 0
         assert "J1" in found.out
         assert not [c for c in found.out if c != "\n" and not c.isprintable()], name
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [(("week",), "stopped; the store keeps what it had\n"),
+     (("load", "logs"), "`pourstats undo` takes back what is in\n")],
+)  # fmt: skip
+def test_ctrl_c_says_what_holds(
+    run: Run, tmp_path: Path, monkeypatch: Any, call: tuple[str, ...], says: str
+) -> None:
+    log(tmp_path / "logs", pours=f"{HEAD}\n{GOOD}\n")
+
+    def stopped(*args: Any, **kwargs: Any) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("pourstats.store.database.Store._opened", stopped)
+    monkeypatch.setattr("pourstats.store.database.Store.exists", lambda self: True)
+    found = run(*call)
+    assert found.status == 130
+    assert found.err.endswith(says)
+
+
+def test_a_deletion_counts_rows(season: Run) -> None:
+    found = season("delete", "A1")
+    assert found.out.startswith("deleted A1: 1 row of pours, 1 row of ")

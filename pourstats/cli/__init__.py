@@ -37,16 +37,21 @@ def main() -> None:
         error.show()
         status = 2
     except (click.Abort, KeyboardInterrupt):
-        told(STOPPED)
+        told(_stopped())
         status = 130
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
     except Exception as error:
         stopped = "interrupt" in str(error).lower()
-        told(STOPPED if stopped else _unforeseen(error))
+        told(_stopped() if stopped else _unforeseen(error))
         status = 130 if stopped else 2
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _stopped() -> str:
+    loading = sys.argv[1:2] in (["load"], ["demo"])
+    return STOPPED if loading else "stopped; the store keeps what it had"
 
 
 def _unforeseen(error: Exception) -> str:

@@ -186,7 +186,8 @@ def delete(pour_id: str, row: tuple[str, ...], store: Path | None, as_json: bool
     if as_json:
         printed({"pour_id": pour_id, "deleted": counts})
     else:
-        rows = ", ".join(f"{count} {name}" for name, count in counts.items())
+        rows = ", ".join(f"{count} rows of {name}" if count != 1 else f"1 row of {name}"
+                         for name, count in counts.items())  # fmt: skip
         click.echo(f"deleted {one}: {rows}. `pourstats undo` brings it back.")
     return 0
 

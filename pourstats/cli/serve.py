@@ -14,6 +14,7 @@ from pourstats.faults import Refusal
 from pourstats.reporting.strings import pages_folder
 
 LOOPBACK = "127.0.0.1"
+UPLOADS = "/_stcore/upload_file"
 TICKET_BYTES = 200
 """The most that is read of a ticket."""
 
@@ -130,13 +131,20 @@ class OwnPages:
     and holds up everybody meanwhile.
     """
 
-    def __init__(self, app: Any, names: frozenset[str]) -> None:
-        self.app, self.names = app, names
+    def __init__(self, app: Any, names: frozenset[str], store: Any) -> None:
+        self.app, self.names, self.store = app, names, store
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """An ASGI application around another."""
-        origin = dict(scope.get("headers", ())).get(b"origin")
-        if origin is None or host_of(origin.decode("latin-1")) in self.names:
+        heads = dict(scope.get("headers", ()))
+        origin = heads.get(b"origin")
+        own = origin is None or host_of(origin.decode("latin-1")) in self.names
+        if own and scope.get("path", "").startswith(UPLOADS):
+            from starlette.concurrency import run_in_threadpool
+
+            cookies = heads.get(b"cookie", b"").decode("latin-1")
+            own = await run_in_threadpool(may_upload, self.store, cookies)
+        if own:
             await self.app(scope, receive, send)
         elif scope["type"] == "websocket":
             await receive()
@@ -145,6 +153,23 @@ class OwnPages:
             from starlette.responses import Response
 
             await Response(status_code=403)(scope, receive, send)
+
+
+def may_upload(store: Any, cookies: str) -> bool:
+    """Whether who sends these cookies may give files: they fill the memory before a page looks."""
+    from http.cookies import CookieError, SimpleCookie
+
+    from pourstats.store import access
+
+    try:
+        held = SimpleCookie(cookies).get(access.COOKIE)
+    except CookieError:
+        held = None
+    try:
+        token = None if held is None else held.value
+        return access.role_in(store, token) is not None or not access.guarded(store)
+    except Refusal:
+        return False
 
 
 def host_of(origin: str) -> str:
@@ -208,7 +233,7 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     start = pages_folder() / "app.py"
     sys.argv = [str(start)]  # beside which it looks for .streamlit/config.toml, with the colors
     names = frozenset((address, LOOPBACK, "localhost"))
-    own = Middleware(OwnPages, names=names)
+    own = Middleware(OwnPages, names=names, store=Store(store))
     app = App(start, routes=routes, middleware=[own], lifespan=begun)
     config = {
         "server.address": address,

@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 
 from pourstats.reporting.qr import qr_lines
-from pourstats.store.access import LASTS_S, TICKET_S, Tickets, role_in, set_passcode, token
+from pourstats.store.access import COOKIE, LASTS_S, TICKET_S, Tickets, role_in, set_passcode, token
 from pourstats.store.database import Store
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -159,6 +159,16 @@ def test_strangers_are_refused_at_the_door(store: Store) -> None:
             assert " 101 " in answered(address, ask + origin) + " ", origin
         post = f"POST /passcode HTTP/1.1\nHost: {host}\nContent-Length: 1\nOrigin: http://x.invalid"
         assert " 403 " in answered(address, post, b"x") + " "
+        # Files are taken from whoever has given a passcode alone. What has one gets as far as
+        # Streamlit, which knows no such visit.
+        with urllib.request.urlopen(f"{address}/_stcore/health", timeout=20) as found:
+            marks = [part.split(";")[0] for part in found.headers.get_all("Set-Cookie", [])]
+        (mark,) = [each for each in marks if each.startswith("_streamlit_xsrf=")]
+        put = (f"PUT /_stcore/upload_file/a/b HTTP/1.1\nHost: {host}\nContent-Length: 0\n"
+               f"X-Xsrftoken: {mark.partition('=')[2]}\nCookie: {mark}")  # fmt: skip
+        assert " 403 " in answered(address, put) + " "
+        assert " 403 " in answered(address, f"{put}; {COOKIE}=office.9999999999.x") + " "
+        assert " 400 " in answered(address, f"{put}; {COOKIE}={token(store, 'crew')}") + " "
     # Streamlit would have asked the internet who this machine is.
     assert "external IP" not in said.read_text(encoding="utf-8")
 
