@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pourstats.learning.scoring import Share, coverage, mean_interval
+from pourstats.planning.day.afterwards import DAY_TOLD, EPOCH
 
 FRAMES = ("forecasts", "pours", "passes", "pass_intervals", "pour_output")
 """What the store must read for a score, by name."""
@@ -77,6 +78,7 @@ def _told(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     day = pd.to_datetime(starts["date"])
     starts["start"] = pd.to_datetime(starts["place_start"]).fillna(day)
     rows = forecasts.merge(starts[["pour_id", "start"]], on="pour_id", how="left")
+    rows = rows[~_of_another_day(rows, starts)]
     rows = rows[rows["start"].isna() | (rows["issued_at"] < rows["start"])]
     rows = rows[rows["quantile"].isin(SCORED_AT)]
     newest = rows.groupby(["pour_id", "target"])["issued_at"].transform("max")
@@ -86,6 +88,16 @@ def _told(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     )
     wide = wide.reindex(columns=list(SCORED_AT)).dropna(subset=[0.5]).reset_index()
     return wide.merge(starts[["pour_id", "start"]], on="pour_id", how="left")
+
+
+def _of_another_day(rows: pd.DataFrame, starts: pd.DataFrame) -> pd.Series:
+    """Which rows a plan told for another day than the one on which the pour was placed."""
+    keys = ["issued_at", "pour_id"]
+    days = rows[rows["target"] == DAY_TOLD].merge(starts[["pour_id", "date"]], on="pour_id")
+    placed = pd.to_datetime(days["date"]).dt.normalize()
+    moved = days[EPOCH + pd.to_timedelta(days["value"], unit="D") != placed]
+    told = pd.MultiIndex.from_frame(rows[keys]).isin(pd.MultiIndex.from_frame(moved[keys]))
+    return pd.Series(told, index=rows.index) & (rows["command"] == "plan")
 
 
 def _happened(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:

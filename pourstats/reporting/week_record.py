@@ -9,7 +9,7 @@ import pandas as pd
 
 from pourstats.planning import scored
 from pourstats.planning.day import afterwards
-from pourstats.reporting.planned_after import day_lines, floor_lines
+from pourstats.reporting.planned_after import day_lines, floor_lines, moved_lines
 from pourstats.reporting.week import week_review
 from pourstats.reporting.week_figures import Frames
 from pourstats.store import kept, openpours, reading, schema
@@ -37,6 +37,7 @@ def review(store: Store, ending: date | None) -> dict[str, Any]:
         {"text": line}
         for line in (
             *floor_lines(found["plans"]["pours"]),
+            *moved_lines(found["plans"]["moved"]),
             *(line for day in found["plans"]["days"] for line in day_lines(day)),
         )
     ]

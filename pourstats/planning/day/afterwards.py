@@ -11,7 +11,7 @@ import pandas as pd
 from pourstats.learning.draws import LEVELS
 from pourstats.learning.scoring import coverage, mean_interval
 
-FRAMES = ("forecasts", "pours", "passes", "pour_output", "day_output")
+FRAMES = ("forecasts", "pours", "passes", "pour_output")
 """What the store must read, by name."""
 
 TIMES: dict[str, str] = {
@@ -23,12 +23,17 @@ TIMES: dict[str, str] = {
 }
 """A pour's moments, as planned and as logged."""
 
+DAY_TOLD = "plan_day"
+"""The target under which the day planned is kept, in days since 1970."""
+EPOCH = pd.Timestamp("1970-01-01")
+
 
 def kept_numbers(result: Mapping[str, Any]) -> list[tuple[str, str, float | None, float]]:
     """What a plan says, for the table `forecasts`: pour, target, quantile, value.
 
-    Times are minutes since midnight of the day planned. What is the whole day's stands with each
-    of its pours.
+    Times are minutes since midnight of the day planned, which is kept as days since 1970. Beside
+    the time that the first load is ordered for (no quantile) stands when its concrete is likely
+    out. What is the whole day's stands with each of its pours.
     """
     rows: list[tuple[str, str, float | None, float]] = []
     for day in result["days"]:
@@ -40,7 +45,7 @@ def kept_numbers(result: Mapping[str, Any]) -> list[tuple[str, str, float | None
                 told = pour[key]
                 if isinstance(told, str):
                     rows.append((name, f"plan_{key}_min", None, _minutes(told, midnight)))
-                    continue
+                    told = pour.get("first_concrete")
                 for level, time in (told or {}).items():
                     if time is not None:
                         rows.append(
@@ -50,9 +55,11 @@ def kept_numbers(result: Mapping[str, Any]) -> list[tuple[str, str, float | None
                 (name, "plan_chance_done", None, float(pour["chance_done"])),
                 (name, "plan_done_by_min", None, _minutes(pour["done_by"], midnight)),
                 (name, "plan_to_saw", None, float(pour["saw"] is not None)),
+                (name, DAY_TOLD, None, float((midnight - EPOCH).days)),
                 (name, "plan_day_chance_done", None, float(day["chance_done_in_day"])),
                 (name, "plan_day_labor_usd", None, float(day["labor_cost_usd"]["mean"])),
                 (name, "plan_day_paid_h", None, hours),
+                (name, "plan_day_overtime_h", None, float(day.get("overtime_h", 0.0))),
             ]
     return rows
 
@@ -63,14 +70,21 @@ def plans_and_log(frames: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
     Of each pour the last plan before its place_start counts (before its day, without one).
     ``frames`` are :data:`FRAMES`. ``pours`` has a row a pour: `planned`, `low`, `high` (eight days
     in ten), `happened` as clock times `HH:MM` and `off_min` for each of :data:`TIMES`,
-    `chance_done` and `done` (None: the log doesn't say). ``days`` has paid hours and labor dollars,
-    planned and logged; logged dollars are at each pour's mean rate, without overtime. ``summary``
-    has of each moment the pours, the mean of minutes late with its 95 % interval, and how many came
-    within the range; and of the chances the mean told and the share done.
+    `chance_done` and `done` (None: the log doesn't say). ``moved`` has the pours that were placed
+    on another day than planned; their times are compared with nothing. ``days`` has paid hours and
+    labor dollars, planned before the day began and logged; logged dollars are at each pour's mean
+    rate, without overtime. ``summary`` has of each moment the pours, the mean of minutes late with
+    its 95 % interval, and how many came within the range; and of the chances the mean told and the
+    share done.
     """
-    told = _last_told(frames)
-    if not len(told):
-        return {"pours": [], "days": [], "summary": {}}
+    every = _told(frames)
+    if not len(every):
+        return {"pours": [], "moved": [], "days": [], "summary": {}}
+    before = every[every["issued_at"] < every["begun"]]
+    newest = before.groupby("pour_id")["issued_at"].transform("max")
+    last = before[before["issued_at"] == newest].sort_values(["begun", "pour_id"])
+    told = last[last["day"] == last["date"]]
+    moved = last[last["day"] != last["date"]].drop_duplicates("pour_id")
     happened = _happened(frames)
     pours = [
         _pour(
@@ -81,11 +95,22 @@ def plans_and_log(frames: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
         for name, rows in told.groupby("pour_id", sort=False)
         if name in happened.index
     ]
-    return {"pours": pours, "days": _days(told, frames), "summary": _summary(pours)}
+    return {
+        "pours": pours,
+        "moved": [
+            {"pour_id": str(name), "planned": f"{day:%Y-%m-%d}", "date": f"{date:%Y-%m-%d}"}
+            for name, day, date in zip(moved["pour_id"], moved["day"], moved["date"], strict=True)
+        ],
+        "days": _days(every, frames),
+        "summary": _summary(pours),
+    }
 
 
-def _last_told(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """The rows of the last plan before each pour began, with the pour's date."""
+def _told(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """All that plans told, with `day` (planned), and the pour's `date` and `begun` as logged.
+
+    A pour that isn't logged has neither; where a plan didn't keep its day it is the pour's date.
+    """
     rows, pours = frames["forecasts"], frames["pours"]
     rows = rows[rows["target"].astype(str).str.startswith("plan_")] if len(rows) else rows
     if not len(rows) or not len(pours):
@@ -93,10 +118,13 @@ def _last_told(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     begun = pours[["pour_id", "date", "place_start"]].copy()
     begun["date"] = pd.to_datetime(begun["date"]).dt.normalize()
     begun["begun"] = pd.to_datetime(begun["place_start"]).fillna(begun["date"])
-    rows = rows.merge(begun[["pour_id", "date", "begun"]], on="pour_id")
-    rows = rows[pd.to_datetime(rows["issued_at"]) < rows["begun"]]
-    newest = rows.groupby("pour_id")["issued_at"].transform("max")
-    return rows[rows["issued_at"] == newest].sort_values(["begun", "pour_id"])
+    rows = rows.merge(begun[["pour_id", "date", "begun"]], on="pour_id", how="left")
+    rows = rows.assign(issued_at=pd.to_datetime(rows["issued_at"]))
+    keys = ["issued_at", "pour_id"]
+    days = rows[rows["target"] == DAY_TOLD].drop_duplicates(keys, keep="last").set_index(keys)
+    own = days["value"].reindex(pd.MultiIndex.from_frame(rows[keys])).to_numpy(dtype=float)
+    planned = EPOCH + pd.to_timedelta(pd.Series(own, index=rows.index), unit="D")
+    return rows.assign(day=planned.fillna(rows["date"]))
 
 
 def _happened(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
@@ -168,34 +196,46 @@ def _done(
 
 
 def _days(told: pd.DataFrame, frames: Mapping[str, pd.DataFrame]) -> list[dict[str, Any]]:
-    """Paid hours and labor dollars of each planned day whose pours are all logged."""
+    """Paid hours and labor dollars of each day planned on which anything of it was placed.
+
+    Of each day the last plan before the first of its floors began counts; `missing` names floors
+    of that plan that aren't logged on that day, and then hours and dollars aren't compared.
+    """
     output = frames["pour_output"].set_index("pour_id")
     output = output[~output.index.duplicated()]
-    logged_days = frames["day_output"]
-    logged = dict(
-        zip(pd.to_datetime(logged_days["date"]).dt.normalize(), logged_days["paid_h"], strict=True)
-    )
     found = []
-    for date, rows in told.groupby("date"):
+    for date, rows in told.groupby("day"):
         day = pd.Timestamp(str(date))
-        newest = rows[rows["issued_at"] == rows["issued_at"].max()]
-        one = {str(t): float(v) for t, v in zip(newest["target"], newest["value"], strict=True)}
-        mine = output.reindex(sorted(set(rows["pour_id"])))
+        placed = rows[rows["date"] == day]
+        plans = rows[rows["issued_at"] < placed["begun"].min()]
+        if not len(plans):
+            continue
+        plan = plans[plans["issued_at"] == plans["issued_at"].max()]
+        names = sorted({str(name) for name in plan["pour_id"]})
+        there = sorted({str(name) for name in plan.loc[plan["date"] == day, "pour_id"]})
+        if not there:
+            continue
+        missing = [name for name in names if name not in there]
+        one = {str(t): float(v) for t, v in zip(plan["target"], plan["value"], strict=True)}
+        mine = output.reindex(names)
+        hours = pd.to_numeric(mine["paid_h"])
         rate = pd.to_numeric(mine["labor_cost_usd"]) / pd.to_numeric(mine["labor_h"])
-        dollars = float((rate * pd.to_numeric(mine["paid_h"])).sum(skipna=False))
-        hours = logged.get(day, np.nan)
+        paid = np.nan if missing else float(hours.sum(skipna=False))
+        dollars = np.nan if missing else float((rate * hours).sum(skipna=False))
         found.append(
             {
                 "date": f"{day:%Y-%m-%d}",
-                "pours": sorted(str(name) for name in set(rows["pour_id"])),
+                "pours": there,
+                "missing": missing,
                 "paid_h": {
                     "planned": _rounded(one.get("plan_day_paid_h"), 1),
-                    "happened": _rounded(float(hours) if pd.notna(hours) else None, 1),
+                    "happened": _rounded(paid, 1),
                 },
                 "labor_usd": {
                     "planned": _rounded(one.get("plan_day_labor_usd"), 0),
-                    "happened": _rounded(dollars if np.isfinite(dollars) else None, 0),
+                    "happened": _rounded(dollars, 0),
                 },
+                "overtime_h": _rounded(one.get("plan_day_overtime_h"), 1),
                 "chance_done_in_day": one.get("plan_day_chance_done"),
             }
         )
