@@ -193,7 +193,7 @@ def test_it_goes_over_an_earlier_page_and_over_nothing_else(tmp_path: Path) -> N
     mine.write_text("<p>mine</p>")
     for name, said in (
         (mine, "no page of ours"), (tmp_path / "pours.csv", "let it end in .html"),
-        (tmp_path / "no" / "such.html", "a folder that is there"),
+        (tmp_path / "no" / "such.html", "there is no folder"),
     ):  # fmt: skip
         with pytest.raises(Refusal, match=said):
             write_phone_page(name, store)
