@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,20 @@ import click
 
 from pourstats.cli.base import command, noted, opened, printed, shown, told
 from pourstats.faults import Refusal
+
+UNITS = click.option(
+    "--units", "system", type=click.Choice(["us", "metric"]), default="us", show_default=True,
+    help="Units to show.",
+)  # fmt: skip
+
+
+def in_units(answer: Any, text: Callable[[Any], str], system: Any, as_json: bool) -> None:
+    """Print an answer: for programs, or as a text in the units shown; what to note is changed to
+    these units too."""
+    from pourstats.reporting.amounts import in_system
+
+    printed(answer.result) if as_json else shown(in_system(text(answer.result), system))
+    answer.notes[:] = [in_system(note, system) for note in answer.notes]
 
 
 @command("bid", "pourstats bid jobs.csv --confidence 0.7 --set placement=pump")
@@ -20,8 +35,7 @@ from pourstats.faults import Refusal
 @click.option("--rates", is_flag=True, help="The rate card instead of jobs.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the rate card as csv or xlsx.")  # fmt: skip
-@click.option("--units", "system", type=click.Choice(["us", "metric"]), default="us",
-              show_default=True, help="Units to show.")  # fmt: skip
+@UNITS
 def bid(
     jobs: tuple[str, ...],
     forecast: Path | None,
@@ -90,7 +104,10 @@ def card(found: dict[str, Any], out: Path | None, system: Any, as_json: bool) ->
 @click.argument("jobs", nargs=-1, required=True, metavar="JOBS")
 @click.option("--forecast", type=click.Path(path_type=Path), metavar="WEATHER", required=True,
               help="A forecast file in the weather format; five rows by hand will do.")  # fmt: skip
-def finishing(jobs: tuple[str, ...], forecast: Path, store: Path | None, as_json: bool) -> int:
+@UNITS
+def finishing(
+    jobs: tuple[str, ...], forecast: Path, system: Any, store: Path | None, as_json: bool
+) -> int:
     """When each slab is ready: first pass, later passes, last pass, saw window.
 
     JOBS is a jobs file, or pour ids of the stored jobs.
@@ -99,7 +116,7 @@ def finishing(jobs: tuple[str, ...], forecast: Path, store: Path | None, as_json
     from pourstats.reporting.finishing import finishing_text
 
     answer = finishing_answer(opened(store), jobs, forecast)
-    printed(answer.result) if as_json else shown(finishing_text(answer.result))
+    in_units(answer, finishing_text, system, as_json)
     noted(answer.notes)
     return answer.status
 
@@ -108,7 +125,10 @@ def finishing(jobs: tuple[str, ...], forecast: Path, store: Path | None, as_json
 @click.argument("jobs", nargs=-1, required=True, metavar="JOBS")
 @click.option("--forecast", type=click.Path(path_type=Path), metavar="WEATHER",
               help="A forecast file, for how fast the concrete ages.")  # fmt: skip
-def trucks(jobs: tuple[str, ...], forecast: Path | None, store: Path | None, as_json: bool) -> int:
+@UNITS
+def trucks(
+    jobs: tuple[str, ...], forecast: Path | None, system: Any, store: Path | None, as_json: bool
+) -> int:
     """How many loads, how far apart, and the wait to expect.
 
     JOBS is a jobs file, or pour ids of the stored jobs.
@@ -117,7 +137,7 @@ def trucks(jobs: tuple[str, ...], forecast: Path | None, store: Path | None, as_
     from pourstats.reporting.trucks import trucks_text
 
     answer = trucks_answer(opened(store), jobs, forecast)
-    printed(answer.result) if as_json else shown(trucks_text(answer.result))
+    in_units(answer, trucks_text, system, as_json)
     noted(answer.notes)
     return answer.status
 
@@ -134,6 +154,7 @@ def trucks(jobs: tuple[str, ...], forecast: Path | None, store: Path | None, as_
               help="Write the day as an iCalendar file.")  # fmt: skip
 @click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the day sheet as one page to print.")  # fmt: skip
+@UNITS
 def plan(
     jobs: tuple[str, ...],
     forecast: Path,
@@ -142,6 +163,7 @@ def plan(
     log: Path | None,
     calendar: Path | None,
     pdf: Path | None,
+    system: Any,
     store: Path | None,
     as_json: bool,
 ) -> int:
@@ -155,11 +177,11 @@ def plan(
     from pourstats.reporting.sheet_day import day_pdf
 
     answer = plan_answer(opened(store), jobs, forecast, off, now, log)
-    printed(answer.result) if as_json else shown(plan_text(answer.result))
+    in_units(answer, plan_text, system, as_json)
     if calendar is not None:
         answer.notes.append(write_calendar(opened(store), answer.result, calendar))
     if pdf is not None:
-        saved(pdf, day_pdf(answer.result))
+        saved(pdf, day_pdf(answer.result, system))
         answer.notes.append(f"day sheet written to {pdf}")
     noted(answer.notes)
     return answer.status

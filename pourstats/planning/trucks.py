@@ -385,7 +385,7 @@ def _notes(learned: Unloading, house: Mapping[str, object]) -> list[str]:
     elif learned.loads < 20:
         notes.append(f"Only {learned.loads} loads are logged: published values still weigh in.")
     if "free_min_per_yd3" not in house or number(house, "free_min_per_yd3", 10.0) == 10.0:
-        notes.append("Free minutes a yard: 10 is taken; check your supplier's terms.")
+        notes.append("Free time: 10 min/yd³ is taken; check your supplier's terms.")
     return notes
 
 

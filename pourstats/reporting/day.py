@@ -38,12 +38,7 @@ def plan_text(plan: Mapping[str, Any]) -> str:
 
 def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
     date = datetime.fromisoformat(day["date"])
-    again = (
-        f" — as of {plan['now'][11:]}"
-        if plan.get("now") and plan["now"][:10] == day["date"]
-        else ""
-    )
-    lines = [f"{date:%A} {date.day} {date:%B %Y}{again}", "=" * WIDTH]
+    lines = [f"{date:%A} {date.day} {date:%B %Y}{as_of(day, plan)}", "=" * WIDTH]
     for line in day.get("too_much", []):
         lines += wrap(line, WIDTH, subsequent_indent="    ")
     if day["pours"]:
@@ -58,7 +53,7 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
     if not day["pours"]:
         return lines
     lines += ["", "SLABS"]
-    for pour in day["pours"]:
+    for pour in in_turn(day):
         lines += _slab(pour, day)
     lines += ["", "PEOPLE"]
     names = list(dict.fromkeys(task["worker"] for task in day["tasks"]))
@@ -68,14 +63,8 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
         lines.append(f"  Not needed: {', '.join(day['not_needed'])}")
     if day["machines"]:
         lines += ["", "MACHINES"]
-        for unit in dict.fromkeys(row["machine"] for row in day["machines"]):
-            own = [row for row in day["machines"] if row["machine"] == unit]
-            where = ", then ".join(
-                f"{row['pour_id']} {_at(row['start'])} to {_at(row['end'])}"
-                f" ({' and '.join(row['worker'])})"
-                for row in own
-            )
-            lines += wrap(f"{unit}: {where}", WIDTH, initial_indent="  ", subsequent_indent="    ")
+        for line in machine_lines(day):
+            lines += wrap(line, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if day["what_to_watch"]:
         lines += ["", "WATCH"]
         for line in day["what_to_watch"]:
@@ -93,6 +82,31 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
     for note in day["notes"]:
         if note not in plan["notes"]:
             lines += wrap(note, WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return lines
+
+
+def as_of(day: Mapping[str, Any], plan: Mapping[str, Any]) -> str:
+    """What tells a day planned anew from the morning's; empty where it is the morning's."""
+    now = plan.get("now")
+    return f" — as of {now[11:]}" if now and now[:10] == day["date"] else ""
+
+
+def in_turn(day: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """The day's slabs, the one poured first above."""
+    return sorted(day["pours"], key=lambda pour: str(pour["place_start"]))
+
+
+def machine_lines(day: Mapping[str, Any]) -> list[str]:
+    """A line a trowel or saw: on which slab, from when to when, and who has it."""
+    lines = []
+    for unit in dict.fromkeys(row["machine"] for row in day["machines"]):
+        where = ", then ".join(
+            f"{row['pour_id']} {_at(row['start'])} to {_at(row['end'])}"
+            f" ({' and '.join(row['worker'])})"
+            for row in day["machines"]
+            if row["machine"] == unit
+        )
+        lines.append(f"{unit}: {where}")
     return lines
 
 

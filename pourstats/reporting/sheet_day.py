@@ -6,7 +6,15 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from pourstats.reporting.day import TASKS, loads_apart, person_lines
+from pourstats.reporting.amounts import in_system
+from pourstats.reporting.day import (
+    TASKS,
+    as_of,
+    in_turn,
+    loads_apart,
+    machine_lines,
+    person_lines,
+)
 from pourstats.reporting.sheet import cut, pages, typeset
 from pourstats.reporting.week_sentences import System
 
@@ -38,11 +46,11 @@ def day_sheet(plan: Mapping[str, Any], system: System = "us", tight: int = 0) ->
         "tight": tight,
         "paper": "us-letter" if system == "us" else "a4",
         "key": [[TASKS[task], SHADES[task]] for task in ("set_up", "place", "finish", "saw")],
-        "days": [_day(day) for day in plan["days"]],
+        "days": [_day(day, as_of(day, plan), system) for day in plan["days"]],
     }
 
 
-def _day(day: Mapping[str, Any]) -> dict[str, Any]:
+def _day(day: Mapping[str, Any], again: str, system: System) -> dict[str, Any]:
     date = datetime.fromisoformat(day["date"])
     names = list(dict.fromkeys(task["worker"] for task in day["tasks"]))
     times = [_h(task[end], date) for task in day["tasks"] for end in ("start", "end")]
@@ -50,9 +58,9 @@ def _day(day: Mapping[str, Any]) -> dict[str, Any]:
     span = max(last - first, 1)
     step = 1 if span <= 12 else 2
     return {
-        "title": f"{date:%A} {date:%B} {date.day}, {date.year}",
+        "title": f"{date:%A} {date:%B} {date.day}, {date.year}{again}",
         "hours": [[(hour - first) / span, str(hour % 24)] for hour in range(first, last + 1, step)],
-        "slabs": [_slab(pour) for pour in sorted(day["pours"], key=lambda p: p["place_start"])],
+        "slabs": [_slab(pour) for pour in in_turn(day)],
         "people": [
             {
                 "name": cut(name, 16),
@@ -65,6 +73,7 @@ def _day(day: Mapping[str, Any]) -> dict[str, Any]:
             }
             for name in names
         ],
+        "machines": [cut(line, 260) for line in machine_lines(day)],
         "not_needed": cut(", ".join(day["not_needed"]), 200),
         # Only what is wrong: what would mend it costs money, and is the owner's to decide.
         "too_much": [cut(line, 400) for line in day.get("too_much", [])[:1]],
@@ -76,7 +85,8 @@ def _day(day: Mapping[str, Any]) -> dict[str, Any]:
             cut(f"If {w['if']}: {w['do']} ({w['because']}).", 260) for w in day["what_to_watch"]
         ],
         "cautions": [
-            cut(f"{c['do']} {c['because']} ({c['source']})", 400) for c in day["cautions"]
+            cut(in_system(f"{c['do']} {c['because']} ({c['source']})", system), 400)
+            for c in day["cautions"]
         ],
     }  # fmt: skip
 

@@ -148,6 +148,15 @@ def nothing_silly(result, rows, crew=CREW):
             )
             for one, other in pairwise(stays):
                 assert one[1] <= other[0], (unit, one, other)
+        # A saw runs while whoever has it saws.
+        for row in day["machines"]:
+            if row["machine"].startswith("saw"):
+                sawing = [
+                    (t["start"], t["end"]) for t in day["tasks"]
+                    if (t["task"], t["pour_id"]) == ("saw", row["pour_id"])
+                    and [t["worker"]] == row["worker"]
+                ]  # fmt: skip
+                assert sawing == [(row["start"], row["end"])]
 
 
 def test_the_promised_keys_are_there_and_it_is_json(two):

@@ -31,6 +31,8 @@ def plan(worker: str = "JB", site: str = "Oak", days: int = 1) -> dict[str, Any]
     day = {"date": "2031-06-03", "pours": [pour], "tasks": tasks, "unplanned": [],
            "moves": [{"worker": worker, "from": "shop", "to": "A1", "at": DAY + "06:00",
                       "rides_with": []}],
+           "machines": [{"machine": "trowel 1 (walk-behind)", "pour_id": "A1", "worker": [worker],
+                         "start": DAY + "10:00", "end": DAY + "13:00"}],
            "not_needed": ["TJ"], "what_to_watch": [], "cautions": [],
            "labor_cost_usd": {"mean": 98765.0}}  # fmt: skip
     return {"days": [day] * days}
@@ -103,3 +105,21 @@ def test_a_full_day_keeps_to_one_page() -> None:
     places = [text.index(f"A{i} Oak") for i in range(10)]
     assert places == sorted(places)
     assert "Local codes and the drawings go first." in text
+
+
+def test_a_trowel_says_where_it_is_and_a_day_planned_anew_from_when() -> None:
+    told = plan()
+    assert day_sheet(told)["days"][0]["title"] == "Tuesday June 3, 2031"
+    (text,) = text_of(day_pdf(told | {"now": DAY + "09:15"}))
+    assert "Tuesday June 3, 2031 — as of 09:15" in text
+    assert "trowel 1 (walk-behind): A1 10:00 to 13:00 (JB)" in text
+
+
+def test_what_to_take_care_of_is_in_the_units_shown() -> None:
+    told = plan()
+    told["days"][0]["cautions"] = [
+        {"do": "Keep the concrete at 55 °F or more.", "because": "Cold.", "source": "x"}
+    ]
+    (text,) = text_of(day_pdf(told, "metric"))
+    # (55 - 32) / 1.8 = 12.8
+    assert "Keep the concrete at 13 °C or more." in text

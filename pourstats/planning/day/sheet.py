@@ -57,7 +57,7 @@ def sheet(day: Day, found: Found, date: pd.Timestamp) -> dict[str, Any]:
         "paid_h": {
             day.people[person].name: plain(quantiles(h), 2) for person, h in out.paid_h.items()
         },
-        "machines": _machines(day, found, date),
+        "machines": _machines(day, found, date, tasks),
         "not_needed": [one.name for one in day.people if one.name not in used],
         "cautions": _cautions(day, found, date),
         "choice": {
@@ -191,9 +191,11 @@ def _name(day: Day, person: int | None) -> str | None:
     return None if person is None else day.people[person].name
 
 
-def _machines(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, Any]]:
+def _machines(day: Day, found: Found, date: pd.Timestamp, tasks: Rows) -> Rows:
     """A row a trowel or saw on a slab: from when, until when, and who has it."""
     out, rows = found.outcome, []
+    # Who saws is told at times that fit his day, and the saw is in his hands.
+    sawing = {(row["worker"], row["pour_id"]): row for row in tasks if row["task"] == "saw"}
     for slab, one in enumerate(day.slabs):
         for unit in out.trowel_units[slab]:
             kind = "walk-behind" if unit < day.rules.trowels_walk_behind else "ride-on"
@@ -209,13 +211,15 @@ def _machines(day: Day, found: Found, date: pd.Timestamp) -> list[dict[str, Any]
         cut, unit_ = out.saw_done[slab], out.saw_units[slab]
         if cut is not None and unit_ is not None and not np.isnan(cut).all():
             end = float(np.nanmedian(cut))
+            who = _name(day, found.choice.saw[slab]) or ""
+            own = sawing.get((who, one.pour_id), {})
             rows.append(
                 {
                     "machine": f"saw {unit_ + 1}",
                     "pour_id": one.pour_id,
-                    "start": clock(date, end - one.saw_h),
-                    "end": clock(date, end),
-                    "worker": [_name(day, found.choice.saw[slab]) or ""],
+                    "start": own.get("start", clock(date, end - one.saw_h)),
+                    "end": own.get("end", clock(date, end)),
+                    "worker": [who],
                 }
             )
     return sorted(rows, key=lambda row: (row["machine"], row["start"]))
