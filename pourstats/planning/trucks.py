@@ -69,7 +69,7 @@ def trucks(
     ]
     return {
         "jobs": told,
-        "rests_on": "published values" if learned.loads == 0 else "loads",
+        "rests_on": "loads" if learned.loads else _without_loads(learned),
         "loads_logged": learned.loads,
         "pours": learned.pours,
         "assumed": assumed(rules),
@@ -378,9 +378,18 @@ def _job_notes(job: pd.Series, ordered: Mapping[str, Any], yd3: Array, balance: 
     return notes
 
 
+def _without_loads(learned: Unloading) -> str:
+    return "length of placing" if learned.placings else "published values"
+
+
 def _notes(learned: Unloading, house: Mapping[str, object]) -> list[str]:
     notes = []
-    if learned.loads == 0:
+    if learned.loads == 0 and learned.placings:
+        notes.append(
+            "No loads are logged yet: how fast they empty is taken from how long"
+            f" {learned.placings} pours took to place, waits included; the rest is common practice."
+        )
+    elif learned.loads == 0:
         notes.append("No loads are logged yet: this rests on published values and common practice.")
     elif learned.loads < 20:
         notes.append(f"Only {learned.loads} loads are logged: published values still weigh in.")

@@ -51,7 +51,7 @@ def odds_of_season(maker: str, seed: int, days: int, rng: np.random.Generator) -
     )  # fmt: skip
     # As the plan has it: hold-ups are played through.
     fitted = replace(fitted, held_rate=np.zeros_like(fitted.held_rate))
-    learned, model = unloading.fit({}), hours.hours_model(None)
+    learned, model = unloading.fit({"pours": pours[:LEARNED]}), hours.hours_model(None)
     found = []
     for _ in range(days // TRUTHS):
         pair = rng.choice(np.arange(LEARNED, len(pours)), 2, replace=False)
@@ -59,7 +59,7 @@ def odds_of_season(maker: str, seed: int, days: int, rng: np.random.Generator) -
         people = tuple(
             Person(f"hand {i}", SKILLS, 40.0) for i in range(int(jobs["hands"].max()) + 3)
         )
-        rules = Rules(vehicles=6, plant_open=0.0, day_start=0.0, day_end=60.0)
+        rules = Rules(vehicles=6, plant_open=0.0, plant_close=48.0, day_start=0.0, day_end=60.0)
         slabs = slabs_of(jobs, sky, fitted, learned, model, {}, {}, rules, seed, PLANNED)
         ways = search(Day(tuple(slabs), people, rules), 60)
         if not ways:
@@ -110,11 +110,13 @@ def one_day(
 def with_truth(slab, season, row: int, rng: np.random.Generator):
     """The slab with some mornings of the simulator's behind its draws.
 
-    The simulator knows no set-up and no trucks: theirs are drawn anew from the plan's own.
+    The simulator knows no set-up and no trucks: theirs are drawn anew from the plan's own, and
+    there too no placing is over before the loads are empty.
     """
     pour = season.pours.iloc[row]
     picks = rng.integers(season.first_min.shape[1], size=TRUTHS)
     place = np.full(TRUTHS, (pour["place_end"] - pour["place_start"]).total_seconds() / 3600)
+    place = np.maximum(place, rng.choice(slab.out_h, TRUTHS))
     first, last = season.first_min[row, picks] / 60, season.last_min[row, picks] / 60
     truth = (place, first, last - first, np.zeros(TRUTHS), np.full(TRUTHS, 99.0))
     longer = slab.taken(

@@ -111,3 +111,32 @@ def test_the_allowance_follows_tickets_only():
     assert found.overrun_pours == 4
     # Eight pours' worth of the usual six percent and four of ten: (8 x 6 + 40) / 12.
     assert found.overrun[0] == pytest.approx(0.0733, abs=1e-4)
+
+
+def test_a_crew_that_times_no_loads_is_known_by_its_length_of_placing():
+    yard, logged = frames(40, crew=1.5)
+    pours, loads = logged["pours"], logged["trucks"]
+    ended = loads.groupby("pour_id")["pour_end"].max()
+    started = loads.groupby("pour_id")["pour_start"].min()
+    untimed = pours.assign(
+        place_start=pours["pour_id"].map(started),
+        place_end=pours["pour_id"].map(ended) + pd.Timedelta(minutes=8),
+    )
+    found = unloading.fit({"pours": untimed})
+    assert (found.loads, found.placings) == (0, len(pours))
+    drawn = found.loads_of(job(), YD3, HOURS).unload_min[:, 0]
+    truth = np.median(yard.pace_min(dict(job()), YD3, 4000)[:, 0])
+    blank = np.median(unloading.fit({}).loads_of(job(), YD3, HOURS).unload_min[:, 0])
+    # Waits for late trucks are in it: somewhat slower than the crew is, never as far off as blank.
+    assert truth * 0.9 < np.median(drawn) < truth * 1.35
+    assert abs(np.log(np.median(drawn) / truth)) < abs(np.log(blank / truth))
+    both = unloading.fit(logged | {"pours": untimed})
+    assert both.placings == 0
+
+
+def test_a_pour_without_its_times_or_its_area_teaches_no_pace():
+    pours = pd.DataFrame(
+        {"pour_id": ["A", "B"], "place_start": [pd.Timestamp(DAY), pd.NaT],
+         "place_end": [pd.NaT, pd.Timestamp(DAY)], "area": [400.0, np.nan], "thickness": [4.0, 4.0]}
+    )  # fmt: skip
+    assert unloading.fit({"pours": pours}).placings == 0

@@ -33,6 +33,9 @@ LOADING_MIN = 10.0
 """Minutes from water on cement to leaving the plant. Common practice, no source."""
 OVERRUN = (0.06, 0.05)
 """Usual share placed beyond the plan and its spread (NRMCA CIP 8: order 4 to 10 percent over)."""
+TRUCK_YD3 = 10.0
+TAIL_MIN = 8.0
+"""Minutes from the last load empty to all of it struck off. Common practice, no source."""
 LATE = {"usual": 4.0, "doubt": 5.0}
 """Usual minutes late. Common practice, no source; a producer calls within 15 minutes on time."""
 
@@ -69,6 +72,8 @@ class Unloading:
     timed_late: int
     """Loads whose lateness was learned from."""
     overrun_pours: int
+    placings: int
+    """Pours without timed loads, whose length of placing was learned from in their stead."""
 
     def loads_of(
         self, job: pd.Series, yd3: Array, due_hour: Array, seed: int = 0, count: int = DRAWS
@@ -117,7 +122,8 @@ def fit(frames: Mapping[str, pd.DataFrame], seed: int = 0) -> Unloading:
     """Learn from `truck_times`, `trucks`, `pours`, `pour_output`; what lacks leaves usual values.
 
     Loads of over 15 or under 0.5 minutes a yard, and lateness beyond three hours, are not learned
-    from: they are slips or another story.
+    from: they are slips or another story. Pours whose loads nobody timed tell their minutes a yard
+    by their length of placing.
     """
     times, pours = frames.get("truck_times"), frames.get("pours")
     loads = _joined(times, frames.get("trucks"), pours)
@@ -131,12 +137,19 @@ def fit(frames: Mapping[str, pd.DataFrame], seed: int = 0) -> Unloading:
     ok = (per_yd3 > 0.5) & (per_yd3 < 15.0)
     own = loads[ok]
     volume = _numbers(own, "volume_yd3") - np.nan_to_num(_numbers(own, "returned_yd3"))
+    pours_timed, loads_timed = int(own["pour_id"].nunique()), int(ok.sum())
+    changed = _change(loads)
+    whole = _placings(pours, frames.get("pour_output"), loads, set(own["pour_id"]), changed[0])
+    if len(whole):
+        own = pd.concat([own, whole], ignore_index=True) if loads_timed else whole
+        volume = np.append(volume, _numbers(whole, "volume_yd3"))
+    per_yd3 = np.append(per_yd3[ok], _numbers(whole, "unload_min_per_yd3"))
     columns, offset = _pace_columns(own, volume, kinds, usual_hands)
     usual = np.zeros(columns.shape[1])
     usual[1], usual[3] = -0.3, -0.15
     doubt = np.array([0.35, 0.2, 0.15, 0.2, *[0.2] * len(METHODS), *[0.15] * (len(kinds) + 1)])
     pace = pooled.fit(
-        columns, np.log(per_yd3[ok]) - offset, _codes(own["pour_id"]), usual, doubt, (0.18, 0.18),
+        columns, np.log(per_yd3) - offset, _codes(own["pour_id"]), usual, doubt, (0.18, 0.18),
         tail[:120], DRAWS, stream(seed, "pace"),
     )  # fmt: skip
 
@@ -159,9 +172,8 @@ def fit(frames: Mapping[str, pd.DataFrame], seed: int = 0) -> Unloading:
     )  # fmt: skip
     over, over_count = _overrun(frames.get("pour_output"), pours)
     return Unloading(
-        pace, lateness, kinds, plants, share, _change(loads), _wash(loads), float(usual_way),
-        over, usual_hands, int(own["pour_id"].nunique()), int(ok.sum()), int(told.sum()),
-        over_count,
+        pace, lateness, kinds, plants, share, changed, _wash(loads), float(usual_way),
+        over, usual_hands, pours_timed, loads_timed, int(told.sum()), over_count, len(whole),
     )  # fmt: skip
 
 
@@ -194,6 +206,39 @@ def _joined(
             times[name] = pd.Series(blank, index=times.index)
     slump = pd.to_numeric(times["load_slump"], errors="coerce")
     return times.assign(slump=slump.fillna(pd.to_numeric(times["slump"], errors="coerce")))
+
+
+def _placings(
+    pours: pd.DataFrame | None,
+    output: pd.DataFrame | None,
+    loads: pd.DataFrame,
+    timed: set[str],
+    change_min: float,
+) -> pd.DataFrame:
+    """One row a pour without ``timed`` loads: minutes a yard of a usual load, from its placing.
+
+    The waits between its loads are in it, as nobody wrote them down.
+    """
+    wanted = ["pour_id", "placement", "hands", "slump", "slab_type"]
+    if pours is None or not {"place_start", "place_end"} <= set(pours.columns):
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in wanted})
+    own = pours[~pours["pour_id"].isin(timed)].reset_index(drop=True)
+    yd3 = _numbers(own, "area") * _numbers(own, "thickness") / 324.0
+    if output is not None and "placed_yd3" in output:
+        placed = output.set_index("pour_id")["placed_yd3"].reindex(own["pour_id"])
+        placed_yd3 = np.asarray(placed.to_numpy(dtype=float, na_value=np.nan))
+        yd3 = np.where(np.isnan(placed_yd3), yd3, placed_yd3)
+    logged = own["pour_id"].map(loads["pour_id"].value_counts()).to_numpy(float, na_value=0.0)
+    count = np.where(logged > 0, logged, np.ceil(yd3 / TRUCK_YD3 - 1e-6))
+    length = _minutes(own, "place_start", "place_end")
+    flow = np.maximum(length - TAIL_MIN - (count - 1.0) * change_min, 0.5 * length)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_yd3 = flow / yd3
+    ok = (per_yd3 > 0.5) & (per_yd3 < 15.0) & (yd3 > 0)
+    shape = own.reindex(columns=wanted).assign(
+        volume_yd3=yd3 / np.maximum(count, 1.0), unload_min_per_yd3=per_yd3
+    )
+    return shape[ok].reset_index(drop=True)
 
 
 def _pace_columns(

@@ -105,6 +105,8 @@ class Slab:
     happened: Happened = Happened()
     saw_tool: str = ""
     """The job's saw_type; handheld cuts in the wet saw's window, but slower."""
+    out_h: Array = field(default_factory=lambda: np.zeros(1), compare=False)
+    """Hours from the first concrete until the loads ordered at the spacing are empty (draw)."""
     plant_first: float = 0.0
     """Earliest time for which a load can be ordered."""
     plant_last: float = 24.0
@@ -148,6 +150,16 @@ class Slab:
             tables=(place, ready, span, opens, closes),
             seen={},
         )
+
+
+def held_by_loads(place_h: Array, out_h: Array) -> Array:
+    """Hours of placing that are no shorter than until the loads are empty (draw).
+
+    A morning on which placing is slow is one on which loads empty slowly: the two are matched by
+    rank, since the longer of two draws that know nothing of each other would be too long.
+    """
+    rank = np.argsort(np.argsort(place_h, kind="stable"), kind="stable")
+    return np.asarray(np.maximum(place_h, np.sort(out_h)[rank]))
 
 
 def slabs_of(
@@ -242,11 +254,11 @@ def slabs_of(
             told[row]["spacing_min"], yd3, loads, balance, rules.free_min_per_yd3,
             trucks.assumed(house)["free_clock"] == "due",
         )  # fmt: skip
-        fixed = yd3.size - balance
+        fixed, out_h = yd3.size - balance, np.zeros(draws)
         if fixed > 1:
             # Placing isn't over before the loads ordered so far apart have come and are empty.
             out_h = (queue.empty_min[:, :fixed].max(axis=1) - queue.start_min[:, 0]) / 60.0
-            tables[row][0] = [np.maximum(place_h, out_h) for place_h in tables[row][0]]
+            tables[row][0] = [held_by_loads(place_h, out_h) for place_h in tables[row][0]]
         first = loads.change_min[:, 0] + loads.unload_min[:, 0] + loads.wash_min[:, 0]
         found.append(
             Slab(
@@ -275,6 +287,7 @@ def slabs_of(
                 spacing_min=float(told[row]["spacing_min"]),
                 sunset=suns[row][1],
                 grid=grids[row],
+                out_h=out_h,
                 plant_first=rules.plant_open + 10.0 / 60.0 + float(plant[row]),
                 plant_last=plant_last[row],
                 tables=tuple(np.stack(table) for table in tables[row]),  # type: ignore[arg-type]
