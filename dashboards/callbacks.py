@@ -6,6 +6,7 @@ import look
 import streamlit as st
 from words import amounts, say, units
 
+from pourstats.learning.callbacks.rare import LEAST_GAPS
 from pourstats.reporting.callbacks import (
     SHOWN_BY,
     callbacks_text,
@@ -14,7 +15,7 @@ from pourstats.reporting.callbacks import (
     run_sentence,
     year_sentence,
 )
-from pourstats.reporting.charts_record import callback_groups
+from pourstats.reporting.charts_record import callback_groups, calls_apart, calls_apart_rows
 
 
 def show() -> None:
@@ -34,6 +35,14 @@ def show() -> None:
         do, because = amounts(advice["do"]), amounts(advice["because"])
         st.markdown(f"- **{look.plain(do)}** {look.plain(because)} "
                     f"({look.plain(advice['source'])})")  # fmt: skip
+    st.subheader(say("callbacks.run"), anchor=False)
+    apart = calls_apart(picture, look.ink())
+    look.draw(apart)
+    if apart is None:
+        st.write(say("callbacks.few", count=picture["risk"]["called_back"], least=LEAST_GAPS + 1))
+    else:
+        with st.expander(say("all.behind")):
+            look.table(calls_apart_rows(picture), say("callbacks.run"))
     groups = [name for name in picture["by"] if name in SHOWN_BY]
     if groups:
         st.subheader(say("callbacks.by"), anchor=False)

@@ -38,11 +38,10 @@ def run_sentence(charts: Mapping[str, Any] | None) -> str:
             f"The latest {run['calls']} that came back are among {run['floors']} floors in a row,"
             f" before as a rule among {run['usual_floors']:.0f}; that by itself can be luck."
         )
-    often = "less than once in a thousand" if run["chance"] < 0.001 else "once in a few hundred"
     return (
         f"A bad run: the latest {run['calls']} that came back are among {run['floors']} floors"
-        f" in a row; before, that took about {run['usual_floors']:.0f}. Luck alone does it"
-        f" {often} looks."
+        f" in a row; before, that took about {run['usual_floors']:.0f}. Luck alone tells"
+        " about one steady crew in ten so, in ten years."
     )
 
 
@@ -54,12 +53,20 @@ def gaps_sentence(charts: Mapping[str, Any] | None) -> str:
     if not charts:
         return ""
     floors, days = charts["g"], charts["t"]
+    part = f" ({in_part_words(floors)})" if floors["in_part"] else ""
     return (
         f"Between one floor that comes back and the next lie {floors['mean']:.0f} good ones on"
-        f" average, lately {floors['gaps'][-1]:.0f}; luck alone seldom makes it over"
+        f" average, lately {floors['gaps'][-1]:.0f}{part}; luck alone seldom makes it over"
         f" {floors['upper']:.0f}. Between calls lie {days['mean']:.0f} days, lately"
-        f" {days['gaps'][-1]:.0f}; luck seldom makes it over {days['upper']:.0f}."
+        f" {days['gaps'][-1]:.0f}; luck seldom makes it over {days['upper']:.0f}. The days alone"
+        " raise no alarm, since more work brings calls closer together."
     )
+
+
+def in_part_words(floors: Mapping[str, Any]) -> str:
+    """That young floors count, but not whole; ``floors`` is the g chart."""
+    young = counted(floors["in_part"], "young floor counts", "young floors count")
+    return f"{young} in part, as calls may still come"
 
 
 def still_to_come_sentence(coming: Mapping[str, Any]) -> str:

@@ -1,16 +1,17 @@
-"""Charts of what the record says: callbacks by group, and what weather did to intervals."""
+"""Charts of what the record says: callbacks by group and in order, what weather did to gaps."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import altair as alt
 
 from pourstats.reporting.amounts import in_system
 from pourstats.reporting.callbacks import SHOWN_BY, share_text
-from pourstats.reporting.charts import Drawn, dressed, ink, over
+from pourstats.reporting.callbacks_sentences import counted, in_part_words
+from pourstats.reporting.charts import VERMILLION, Drawn, dressed, ink, over
 from pourstats.units import System
 
 
@@ -55,6 +56,133 @@ def _group(group: object, by: str, system: System) -> str:
     if by != "evaporation_class":
         return text
     return re.sub(r"\d\.\d+", lambda one: in_system(f"{one[0]} lb/ft²/h", system), text)
+
+
+MOST_DRAWN = 40
+"""The latest floors that are drawn; the middle and luck's limit are from all of them."""
+TICKS = (0, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
+
+
+def calls_apart(picture: Mapping[str, Any], dark: bool = False) -> Drawn | None:
+    """The g chart: good floors before each one that came back, in order, with the middle and luck's
+    limit, and the latest run. None while too few have come back for one."""
+    watch = picture["watch"]
+    if not watch:
+        return None
+    page, floors, run = ink(dark), watch["g"], watch["bad_run"]
+    count, first = len(floors["gaps"]), max(0, len(floors["gaps"]) - MOST_DRAWN)
+    latest = count - run["calls"] if run else count
+    now = "bad run" if run and run["told"] else "latest"
+    rows = [
+        {"place": place, "gap": gap, "pour": pour, "told": f"{gap:.0f}",
+         "run": now if place >= latest else "earlier"}
+        for place, (gap, pour) in enumerate(zip(floors["gaps"], floors["pour_ids"], strict=True))
+        if place >= first
+    ]  # fmt: skip
+    most = 1.25 * max(floors["upper"], *(row["gap"] for row in rows))
+    # Room on the left and right for the lines' names; below, so that dots at zero are whole.
+    x = alt.X("place:Q", axis=None, scale=alt.Scale(domain=[first, count - 1], padding=62,
+                                                    nice=False, zero=False))  # fmt: skip
+    # By square roots, as short gaps are those that matter.
+    y = alt.Y(
+        "gap:Q", title="good floors in between",
+        axis=alt.Axis(values=[tick for tick in TICKS if tick <= most]),
+        scale=alt.Scale(type="sqrt", domain=[-0.005 * most, most], nice=False),
+    )  # fmt: skip
+    kinds = ["earlier", "latest", "bad run"]
+    colour = alt.Color("run:N", legend=None, scale=alt.Scale(
+        domain=kinds, range=[page.quiet, page.mark, VERMILLION]))  # fmt: skip
+    shape = alt.Shape("run:N", legend=None, scale=alt.Scale(
+        domain=kinds, range=["circle", "circle", "triangle-down"]))  # fmt: skip
+    limits = [
+        {"gap": floors["median"], "name": f"middle: {floors['median']:.0f}"},
+        {"gap": floors["upper"], "name": f"luck seldom goes over {floors['upper']:.0f}"},
+    ]
+    layers = [
+        over([{"gap": 0, "high": floors["upper"]}]).mark_rect(color=page.band, opacity=0.4)
+        .encode(y=y, y2="high:Q"),
+        over(limits).mark_rule(color=page.quiet, strokeDash=[4, 3]).encode(y=y),
+        over(limits).mark_text(align="left", dy=-8, dx=3, color=page.text)
+        .encode(y=y, x=alt.value(0), text="name:N"),
+        over(rows).mark_line(color=page.quiet, opacity=0.5).encode(x=x, y=y),
+    ]  # fmt: skip
+    if run:
+        above = run["apart"] >= run["told_under"]
+        layers += _run_line(run["apart"], now, max(latest, first), count - 1,
+                            f"latest {run['calls']}", -7 if above else 8, x, y, colour)  # fmt: skip
+        layers += _run_line(run["told_under"], "bad run", max(latest, first), count - 1,
+                            "bad below", 8 if above else -7, x, y, colour, [2, 3])  # fmt: skip
+    layers.append(
+        over(rows).mark_point(filled=True, size=90, opacity=1)
+        .encode(x=x, y=y, color=colour, shape=shape,
+                tooltip=[alt.Tooltip("pour:N", title="floor"),
+                         alt.Tooltip("told:N", title="good floors before it")])
+    )  # fmt: skip
+    chart = alt.layer(*layers).properties(height=240, width="container")
+    title, said = apart_title(watch), ", ".join(row["told"] for row in rows)
+    lines = f"The middle is {floors['median']:.0f}; luck seldom goes over {floors['upper']:.0f}."
+    if run:
+        lines += f" It is a bad run below {run['told_under']:.1f}."
+    words = f"{title}. Good floors before each, in order: {said}. {lines}"
+    return Drawn(dressed(chart, page), title, _apart_reading(watch, len(rows)), words)
+
+
+def _run_line(
+    gap: float, kind: str, begins: int, ends: int, name: str, below_px: int,
+    x: alt.X, y: alt.Y, colour: alt.Color, dash: Sequence[int] = (1, 0),
+) -> list[alt.Chart]:  # fmt: skip
+    """A line along the latest run, named at its right end."""
+    line = over([{"place": begins - 0.3, "to": ends + 0.3, "gap": gap, "run": kind, "name": name}])
+    return [
+        line.mark_rule(strokeWidth=2 if dash[1] else 4, strokeDash=list(dash))
+        .encode(x=x, x2="to:Q", y=y, color=colour),
+        line.mark_text(align="left", dx=4, dy=below_px).encode(
+            x=alt.X("to:Q", axis=None), y=y, text="name:N"),
+    ]  # fmt: skip
+
+
+def _apart_reading(watch: Mapping[str, Any], drawn: int) -> str:
+    floors, run = watch["g"], watch["bad_run"]
+    latest = f" The latest {drawn} are drawn." if drawn < len(floors["gaps"]) else ""
+    said = (
+        "Each dot is a floor that came back, in the order of pouring; its height is the good floors"
+        f" before it, so low dots in a row are bad.{latest} {floors['since']:.0f} good ones since."
+    )
+    if run:
+        said += (
+            f" Thick line: the latest {run['calls']} on average, with those since; below the"
+            f" dotted line ({run['told_under']:.1f}) it is a bad run."
+        )
+    if floors["in_part"]:
+        said += f" {in_part_words(floors)}."
+    return said
+
+
+def apart_title(watch: Mapping[str, Any]) -> str:
+    """What the chart of calls apart shows: a bad run, none, or too few to tell one."""
+    floors, run = watch["g"], watch["bad_run"]
+    if not run:
+        came = counted(len(floors["gaps"]) + 1, "floor", "floors")
+        return f"{came} came back: too few to tell a bad run from luck"
+    apart = (
+        f"the latest {run['calls']} of {len(floors['gaps']) + 1} came back {run['apart']:.0f} good"
+        f" floors apart, earlier ones {run['usual_apart']:.0f}"
+    )
+    if run["told"]:
+        return f"A bad run: {apart}"
+    if floors["since"] > floors["upper"]:
+        return f"A good stretch: {floors['since']:.0f} good floors since the latest came back"
+    return f"No bad run: {apart}"
+
+
+def calls_apart_rows(picture: Mapping[str, Any]) -> list[dict[str, str]]:
+    """The table behind the chart, the latest first: floor, good floors before it."""
+    floors = picture["watch"]["g"]
+    rows = [
+        {"came back": pour, "good floors before it": f"{gap:.1f}".removesuffix(".0")}
+        for gap, pour in zip(floors["gaps"], floors["pour_ids"], strict=True)
+    ]
+    return rows[::-1]
 
 
 def weather_effects(

@@ -7,6 +7,7 @@
     ... chances --crews 200     log loss of the chances of new floors, against the usual rate
     ... come --crews 300        do the intervals of what is still to come hold?
     ... cost --crews 2000       does the cost a yard hold the truth at 2, 3, 5, 10 calls?
+    ... watch --crews 1000      how often a steady crew is told of a bad run, and how soon a bad one
     ... speed
 
 Crews are tests/simulators/callbacks_crews.py's. Shares come with their 90 % score interval.
@@ -219,6 +220,71 @@ def cost(crews, rng):
                   f" ends {np.median(wide):.0f} times apart", flush=True)  # fmt: skip
 
 
+A_YEAR, SEASON_DAYS = 80, 260
+"""Floors of a season from March to November."""
+
+
+def watch_crew(rng, years, rate, later, from_year, spring):
+    """Floors of a crew whose rate is ``later`` from that year on; half are outdoors. With
+    ``spring`` seven in ten calls outdoors come in March to May after the first winter."""
+    year = np.repeat(np.arange(years), A_YEAR)
+    day = np.sort(365 * year + 60 + rng.integers(0, SEASON_DAYS, len(year)))
+    outdoors = rng.random(len(day)) < 0.5
+    wait = np.where(outdoors, rng.uniform(20, 360, len(day)),
+                    np.minimum(rng.gamma(1.5, 45.0, len(day)), 175)).astype(int)  # fmt: skip
+    if spring:
+        frost = outdoors & (rng.random(len(day)) < 0.7)
+        after = 365 * (year + 1) + 60 + rng.integers(0, 75, len(day)) - day
+        wait = np.where(frost, after, wait)
+    back = rng.random(len(day)) < np.where(day >= 365 * from_year, later, rate)
+    return pd.DataFrame(
+        {"pour_id": [f"p{k}" for k in range(len(day))], "day": day, "outdoors": outdoors,
+         "date": pd.Timestamp("2030-01-01") + pd.to_timedelta(day, unit="D"),
+         "counts_at_days": np.where(outdoors, 365.0, 180.0),
+         "call": np.where(back, day + wait, np.inf)}
+    )  # fmt: skip
+
+
+def told_days(floors, first, last):
+    """Of each day with a call from ``first`` to ``last``: the day, and if a bad run is told of."""
+    calls = np.unique(floors["call"])
+    for day in calls[(calls >= first) & (calls < last)]:
+        pours = floors[floors["day"] <= day]
+        age, called = day - pours["day"], (pours["call"] <= day).to_numpy()
+        charts = watch(pours.assign(
+            age_days=age, old_enough=age >= pours["counts_at_days"], called_back=called,
+            first_call_days=np.where(called, pours["call"] - pours["day"], np.nan)))  # fmt: skip
+        yield day, bool(charts and charts["bad_run"] and charts["bad_run"]["told"])
+
+
+def watching(crews, rng):
+    change = 365 * 3 + 60
+    for rate, spring in ((0.05, False), (0.12, False), (0.08, True)):
+        words = f"{100 * rate:.0f} %{', most outdoors in spring' if spring else ''}"
+        season = ten = 0
+        for _ in range(crews):
+            looks = list(told_days(watch_crew(rng, 10, rate, rate, 10, spring), 0, 3650))
+            begun = [day for (day, so), (_, before) in zip(looks[1:], looks, strict=False)
+                     if so and not before]  # fmt: skip
+            ten += bool(begun)
+            season += any(4 * 365 <= day < 5 * 365 for day in begun)
+        print(f"{words}, steady: told in the fifth year {share(season, crews)}, in ten years"
+              f" {share(ten, crews)}", flush=True)  # fmt: skip
+        for times in (3, 2):
+            after, days = [], []
+            for _ in range(crews):
+                one = watch_crew(rng, 6, rate, times * rate, 3, spring)
+                told = (day for day, so in told_days(one, change, change + 730) if so)
+                days.append(next(told, np.inf) - change)
+                poured = one["day"].between(change, change + days[-1])
+                after.append(poured.sum() if days[-1] < np.inf else np.inf)
+            low, middle, high = np.quantile(after, [0.1, 0.5, 0.9], method="lower")
+            year = share(np.sum(np.array(days) < 365), crews)
+            print(f"{words}, {times} times from the fourth season on: told after {middle:.0f} floors"
+                  f" ({low:.0f} to {high:.0f}, eight in ten), within a year {year}, within two"
+                  f" {share(np.isfinite(days).sum(), crews)}", flush=True)  # fmt: skip
+
+
 def speed(_, rng):
     for size in (75, 400, 2000):
         one = crew(rng, size, Truth(0.12, TRIPLED))
@@ -233,7 +299,7 @@ def speed(_, rng):
 
 def main():
     kinds = {"null": null, "power": power, "coverage": coverage, "need": need, "chances": chances,
-             "come": come, "cost": cost, "speed": speed}  # fmt: skip
+             "come": come, "cost": cost, "watch": watching, "speed": speed}  # fmt: skip
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("what", choices=kinds)
     parser.add_argument("--crews", type=int, default=1000)

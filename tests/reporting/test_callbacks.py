@@ -375,7 +375,8 @@ def test_huge_figures_stay_in_their_columns(clear):
 
 def test_the_charts_of_rare_events_read_with_their_printed_limits(clear):
     def charts(floors, days):
-        return {"g": {**g_limits(floors), "gaps": floors}, "t": {**t_limits(days), "gaps": days}}
+        return {"g": {**g_limits(floors), "gaps": floors, "in_part": 0},
+                "t": {**t_limits(days), "gaps": days}}
 
     said = gaps_sentence(charts([G_MEAN + 5, G_MEAN - 5], [40.0, 20.0]))
     assert f"lie {G_MEAN:.0f} good ones on average, lately 15" in said
