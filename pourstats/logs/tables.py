@@ -416,7 +416,7 @@ CALLBACKS = Table(
         Column("hours", "number", "labor hours spent on it", "Hours", "Horas", unit="h", low=0,
                odd_high=500),
         Column("cost", "number", "cost beside labor", "Cost", "Costo", unit="USD", low=0,
-               private=True),
+               odd_high=50_000, private=True),
         _NOTES,
     ),
     key=("callback_id",),

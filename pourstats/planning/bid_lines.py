@@ -164,10 +164,11 @@ def _callbacks(expected: Mapping[str, Any]) -> list[Line]:
     cost, behind = expected["cost_usd"], expected["based_on"]
     if cost is None or behind["pours"] < RECORD_NEEDED or behind["calls_priced"] < CALLS_NEEDED:
         return []
-    each = cost["mean"] / max(expected["chance"], 1e-9)
+    each = expected["each_usd"]
     because = (
         f"{expected['chance']:.0%} likely ({expected['p05']:.0%} to {expected['p95']:.0%}), about"
-        f" ${each:,.0f} when it happens"
+        f" ${each['mean']:,.0f} when it happens (${each['p05']:,.0f} to ${each['p95']:,.0f}, on"
+        f" {behind['calls_priced']} that came back)"
     )
     return [Line("callbacks", None, cost["mean"], because, behind["pours"])]
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pourstats.learning.callbacks.ahead import call_cost, job_features
 from pourstats.learning.callbacks.record import pours_record
@@ -28,8 +29,9 @@ def job_callbacks(
     ``jobs`` are rows of the log table `jobs`; ``frames`` and ``house`` as callback_picture takes
     them; ``evaporation_lb_ft2_h`` the forecast's mean over the early hours, one a job. A row has
     pour_id, chance with p05 and p95, usual, look_at, reasons (as :func:`outlooks`), cost_usd (the
-    mean to set aside in the price, with p05 and p95 of that mean; None where no call is priced) and
-    based_on (pours, called back, calls priced).
+    mean to set aside in the price, with p05 and p95 of that mean; None where no call is priced),
+    each_usd (the same of a floor that does come back) and based_on (pours, called back, calls
+    priced: floors called back whose cost is known).
     """
     pours = pours_record(frames, house)
     if not len(pours):
@@ -46,29 +48,29 @@ def job_callbacks(
     rng = np.random.default_rng(seed)
     rows = []
     for pour, outlook in zip(jobs["pour_id"], outlooks(found, values, kinds), strict=True):
-        cost = None
+        cost, each = None, None
         if price:
+            each = {"mean": price.mean, **_ends(price.draws)}
             # The chance's interval is symmetric in log odds: its draws are taken there.
             middle, low, high = (_log_odds(outlook[name]) for name in ("chance", "p05", "p95"))
             drawn = middle + (high - low) / (2.0 * Z90) * rng.standard_normal(len(price.draws))
             usd = price.draws / (1.0 + np.exp(-drawn))
-            low_usd, high_usd = np.quantile(usd, [0.05, 0.95])
-            cost = {
-                "mean": outlook["chance"] * price.mean,
-                "p05": float(low_usd),
-                "p95": float(high_usd),
-            }
-        rows.append(
-            plain({"pour_id": str(pour), **outlook, "cost_usd": cost, "based_on": based_on})
-        )
+            cost = {"mean": outlook["chance"] * price.mean, **_ends(usd)}
+        row = {"pour_id": str(pour), **outlook, "cost_usd": cost, "each_usd": each}
+        rows.append(plain({**row, "based_on": based_on}))
     return rows
+
+
+def _ends(usd: NDArray[np.float64]) -> dict[str, float]:
+    low, high = np.quantile(usd, [0.05, 0.95])
+    return {"p05": float(low), "p95": float(high)}
 
 
 def _unknown(pour_id: str) -> dict[str, Any]:
     return {
         "pour_id": pour_id, "chance": None, "p05": None, "p95": None, "usual": None,
         "look_at": None, "reasons": [], "cost_usd": None,
-        "based_on": {"pours": 0, "called_back": 0, "calls_priced": 0},
+        "each_usd": None, "based_on": {"pours": 0, "called_back": 0, "calls_priced": 0},
     }  # fmt: skip
 
 

@@ -305,6 +305,9 @@ def test_odd_values_are_stored_and_warned_of() -> None:
     assert thick.value == 40
     assert thick.warning
     assert cell("55", "weather.humidity").warning is None
+    for name, odd in (("hours", "99999"), ("cost", "1e9")):
+        assert "unusually high" in (cell(odd, f"callbacks.{name}").warning or "")
+        assert cell("225", f"callbacks.{name}").warning is None
     assert cell("0", "weather.cloud").warning is None
 
 

@@ -229,6 +229,7 @@ def test_truck_waiting_only_once_the_record_supports_it():
 def expected(chance=0.2, mean=60.0, pours=30, priced=5):
     return {
         "chance": chance, "p05": 0.1, "p95": 0.35, "cost_usd": mean and {"mean": mean},
+        "each_usd": mean and {"mean": mean / chance, "p05": 150.0, "p95": 1200.0},
         "based_on": {"pours": pours, "called_back": 6, "calls_priced": priced},
     }  # fmt: skip
 
@@ -244,7 +245,9 @@ def test_callbacks_only_once_the_record_supports_them(monkeypatch):
         prices.append((entry["price_usd"], own))
     line = prices[0][1][0]
     assert (line["usd"], line["pours"]) == (60.0, 30)
-    assert line["because"] == "20% likely (10% to 35%), about $300 when it happens"
+    assert line["because"] == (
+        "20% likely (10% to 35%), about $300 when it happens ($150 to $1,200, on 5 that came back)"
+    )
     assert prices[0][0] - prices[1][0] == pytest.approx(60 * 1.15 / 0.9, abs=0.02)
     assert [own for _, own in prices[1:]] == [[], [], []]
 

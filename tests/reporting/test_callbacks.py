@@ -26,6 +26,7 @@ from pourstats.reporting.callbacks import (
     year_sentence,
 )
 from pourstats.reporting.callbacks_sentences import gaps_sentence, outlook_sentences
+from pourstats.settings import RULES
 from tests.published_callbacks import G_MEAN, G_UPPER, T_UPPER
 from tests.simulators.callbacks_crews import Truth, crew
 
@@ -203,7 +204,12 @@ def test_a_job_ahead_has_a_chance_and_a_cost(clear):
     assert mild["chance"] < dry["chance"]
     for row in (mild, dry):
         assert row["p05"] < row["chance"] < row["p95"]
-        assert row["cost_usd"]["p05"] < row["cost_usd"]["mean"] < row["cost_usd"]["p95"]
+        for usd in (row["cost_usd"], row["each_usd"]):
+            assert usd["p05"] < usd["mean"] < usd["p95"]
+        assert row["cost_usd"]["mean"] == pytest.approx(row["chance"] * row["each_usd"]["mean"])
+        # Calls are drawn with 8 h and 225 USD on average; an hour is 30 USD and burden.
+        paid = 30.0 * (1.0 + float(RULES["burden"].default or 0.0))
+        assert row["each_usd"]["p05"] < 8.0 * paid + 225.0 < row["each_usd"]["p95"]
     assert [each["habit"] for each in dry["reasons"]] == ["dried_fast"]
     unknown, _ = job_callbacks(jobs, frames, HOUSE)
     assert mild["chance"] < unknown["chance"] < dry["chance"]
@@ -214,7 +220,7 @@ def test_a_job_without_any_record_is_unknown():
               crew(np.random.default_rng(0), 3, Truth(0.1)).frames.items()}  # fmt: skip
     (row,) = job_callbacks(pd.DataFrame({"pour_id": ["J"]}), frames, {})
     assert row["chance"] is None
-    assert row["cost_usd"] is None
+    assert row["cost_usd"] is row["each_usd"] is None
 
 
 def test_a_log_of_pours_and_calls_alone_has_its_page(tmp_path):
@@ -375,8 +381,10 @@ def test_huge_figures_stay_in_their_columns(clear):
 
 def test_the_charts_of_rare_events_read_with_their_printed_limits(clear):
     def charts(floors, days):
-        return {"g": {**g_limits(floors), "gaps": floors, "in_part": 0},
-                "t": {**t_limits(days), "gaps": days}}
+        return {
+            "g": {**g_limits(floors), "gaps": floors, "in_part": 0},
+            "t": {**t_limits(days), "gaps": days},
+        }
 
     said = gaps_sentence(charts([G_MEAN + 5, G_MEAN - 5], [40.0, 20.0]))
     assert f"lie {G_MEAN:.0f} good ones on average, lately 15" in said
