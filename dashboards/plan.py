@@ -10,8 +10,37 @@ from words import amounts, say
 
 from pourstats.reporting.charts_day import day_chart
 from pourstats.reporting.day import plan_text
-from pourstats.reporting.planned import plan_answer, write_calendar
+from pourstats.reporting.planned import (
+    MACHINES,
+    machines_in_force,
+    plan_answer,
+    set_machines,
+    write_calendar,
+)
 from pourstats.reporting.sheet_day import day_pdf
+from pourstats.settings import RULES
+
+
+def counts() -> dict[str, int | None]:
+    """Trowels, saws and vehicles for this plan; as the house has them until they are changed."""
+    own = machines_in_force(kept.store())
+    given: dict[str, int | None] = {}
+    with st.container(horizontal=True, key="machines"):
+        for name in MACHINES:
+            rule = RULES[name]
+            of_house, usual = own[name]
+            told = say("plan.by_people") if usual is None else say("plan.usual", count=usual)
+            given[name] = st.number_input(
+                say(f"plan.{name}"), min_value=int(rule.low or 0), max_value=int(rule.high or 50),
+                value=of_house, step=1, width=170, placeholder=told,
+                key=f"machines-{name}-{of_house}",
+            )  # fmt: skip
+    if given != {name: of_house for name, (of_house, _) in own.items()}:
+        st.caption(say("plan.what_if"))
+        if st.session_state.get("role") == "office":
+            st.button(say("plan.set"), on_click=set_machines, args=(kept.store(), given))
+    return given
+
 
 head = st.container()
 chosen = ahead.jobs("plan")
@@ -19,10 +48,12 @@ sky = ahead.weather("plan", chosen, required=True)
 crew = tapping.crew()
 off = tuple(st.pills(say("plan.off"), crew, selection_mode="multi", format_func=look.plain)
             if crew else ())  # fmt: skip
-pressed, asked = ahead.work_out("plan", chosen, sky, off)
+machines = counts()
+pressed, asked = ahead.work_out("plan", chosen, sky, off, tuple(machines.values()))
 if pressed:
     with st.spinner(say("plan.wait")):
-        ahead.keep("plan", asked, plan_answer(kept.store(), chosen, sky, off))
+        told = plan_answer(kept.store(), chosen, sky, off, machines=machines)
+        ahead.keep("plan", asked, told)
 answer = ahead.answer_to("plan", asked)
 drawn = [day_chart(day, look.ink()) for day in answer.result["days"]] if answer else []
 titles = [each.title for each in drawn if each is not None]
@@ -41,11 +72,11 @@ if answer is not None:
     write_calendar(kept.store(), answer.result, file)
     with st.container(horizontal=True):
         st.download_button(say("plan.calendar"), file.read_bytes(), "day.ics", "text/calendar")
-    # The sheet's text names what the second best plan costs more: the office's alone.
-    if st.session_state.get("role") == "office":
-        text = amounts(plan_text(answer.result))
-        with st.container(horizontal=True):
-            st.download_button(say("plan.pdf"), lambda: day_pdf(answer.result, words.units()),
-                               "day.pdf", "application/pdf", on_click="ignore")  # fmt: skip
-            st.download_button(say("plan.sheet"), text, "day.txt")
-        st.code(text, language=None)
+    # What the second best plan costs more, and why, is the office's alone to read.
+    office = st.session_state.get("role") == "office"
+    text = amounts(plan_text(answer.result, costs=office))
+    with st.container(horizontal=True):
+        st.download_button(say("plan.pdf"), lambda: day_pdf(answer.result, words.units()),
+                           "day.pdf", "application/pdf", on_click="ignore")  # fmt: skip
+        st.download_button(say("plan.sheet"), text, "day.txt")
+    st.code(text, language=None)

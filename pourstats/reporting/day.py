@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from textwrap import wrap
@@ -18,8 +19,13 @@ WAITS = {
 SAWS = {"early_entry": "early entry", "conventional": "wet saw", "handheld": "handheld saw"}
 
 
-def plan_text(plan: Mapping[str, Any]) -> str:
-    """What `pourstats plan` prints, from the dict that `planning.day.plan` gives."""
+def plan_text(plan: Mapping[str, Any], costs: bool = True) -> str:
+    """What `pourstats plan` prints, from the dict that `planning.day.plan` gives.
+
+    Without ``costs`` it is the crew's: no reasons, no second best, and nothing of what it costs.
+    """
+    if not costs:
+        plan = _free_of_costs(plan)
     blocks = ["\n".join(_day(day, plan)) for day in plan["days"]]
     base = (
         f"From {plan['pours']} pours of your own and published values."
@@ -34,6 +40,24 @@ def plan_text(plan: Mapping[str, Any]) -> str:
         WIDTH,
     )
     return "\n\n".join([*blocks, "\n".join(tail)]) + "\n"
+
+
+def _free_of_costs(plan: Mapping[str, Any]) -> dict[str, Any]:
+    days = [
+        {
+            **day,
+            # Only what is wrong: what would mend it costs money, and is the owner's to decide.
+            "too_much": list(day.get("too_much", []))[:1],
+            "why": [],
+            "runner_up": None,
+            "notes": [note for note in day["notes"] if not _PAY.search(note)],
+        }
+        for day in plan["days"]
+    ]
+    return {**plan, "days": days, "notes": [n for n in plan["notes"] if not _PAY.search(n)]}
+
+
+_PAY = re.compile(r"\b(?:pay|paid|unpaid|wages?|USD|dollars?)\b|\$")
 
 
 def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
@@ -72,7 +96,7 @@ def _day(day: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
                 f"If {line['if']}: {line['do']} ({line['because']}).", WIDTH,
                 initial_indent="  ", subsequent_indent="    ",
             )  # fmt: skip
-    lines += ["", "WHY"]
+    lines += ["", "WHY"] if day["why"] else [""] if day["cautions"] else []
     for line in day["why"]:
         lines += wrap(line, WIDTH, initial_indent="  ", subsequent_indent="    ")
     lines += _second(day["runner_up"])

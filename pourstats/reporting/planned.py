@@ -14,15 +14,42 @@ from pourstats.logs.cells import read_cell
 from pourstats.logs.tables import TABLES
 from pourstats.reporting.answers import LEVELS, Answer, asked, kept
 from pourstats.reporting.outfile import whole
+from pourstats.settings import RULES, RuleError, parsed
 from pourstats.store import forecasts, reading, taps
 from pourstats.store.database import Store
 from pourstats.store.loading import load
+from pourstats.store.rules import in_force, set_rule
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
 SO_FAR = ("pours", "trucks", "passes", "crew_time")
+MACHINES = ("trowels_walk_behind", "trowels_ride_on", "saws", "vehicles")
+"""House rules that count what the crew has; a plan may be asked for with other counts."""
+
+
+def machines_in_force(store: Store) -> dict[str, tuple[int | None, int | None]]:
+    """Of each machine how many the house has set, and how many are taken until it has; None where
+    that depends on the day."""
+    rules, usual = in_force(store), {name: RULES[name].default for name in MACHINES}
+    return {
+        name: (
+            int(rules[name]["value"]) if rules[name]["set"] else None,
+            None if usual[name] is None else int(float(str(usual[name]))),
+        )
+        for name in MACHINES
+    }
+
+
+def set_machines(store: Store, machines: Mapping[str, int | None]) -> None:
+    """Set the counts as the house's; one that is None goes back to what is taken until it is set.
+    Raises Refusal."""
+    before = machines_in_force(store)
+    for name in MACHINES:
+        count = machines.get(name)
+        if count != before[name][0]:
+            set_rule(store, name, "" if count is None else str(count))
 
 
 def plan_answer(
@@ -32,11 +59,14 @@ def plan_answer(
     off: tuple[str, ...] = (),
     now: str | None = None,
     log: Path | None = None,
+    machines: Mapping[str, int | None] | None = None,
 ) -> Answer:
     """The plan of the jobs' days; kept for scoring. Raises Refusal.
 
     With ``now`` the rest of that day is planned anew from what has happened: the log folder's
-    rows and taps, else the store's.
+    rows and taps, else the store's. ``machines`` counts those of :data:`MACHINES` for this plan
+    alone, None as until it is set; where that differs from the house's, it is a what-if and not
+    kept.
     """
     from pourstats.planning.day import kept_numbers, plan
     from pourstats.planning.day.plan import FRAMES
@@ -45,11 +75,26 @@ def plan_answer(
     moment = _moment(now, call.jobs)
     ids = list(call.jobs["pour_id"])
     so_far = _so_far(store, log, ids) if moment is not None else None
-    result = plan(call.jobs, call.forecast, call.record, call.house, off, moment, so_far)
-    if call.record is not None:
+    what_if = machines is not None and any(
+        machines.get(name) != own for name, (own, _) in machines_in_force(store).items()
+    )
+    house = call.house | _counted(machines) if machines is not None and what_if else call.house
+    result = plan(call.jobs, call.forecast, call.record, house, off, moment, so_far)
+    if call.record is not None and not what_if:
         told = [*_told(result), *(forecasts.Told(*row) for row in kept_numbers(result))]
         call.notes += kept(store, "plan", told)
     return Answer(result, call.notes, call.status)
+
+
+def _counted(machines: Mapping[str, int | None]) -> dict[str, Any]:
+    """The counts as house rules, within what is allowed. Raises Refusal."""
+    given = {name: machines.get(name) for name in MACHINES}
+    try:
+        return {
+            name: parsed(name, "" if count is None else str(count)) for name, count in given.items()
+        }
+    except RuleError as error:
+        raise Refusal(str(error)) from None
 
 
 def _moment(now: str | None, jobs: pd.DataFrame) -> pd.Timestamp | None:
@@ -126,7 +171,6 @@ def _told(result: Mapping[str, Any]) -> list[forecasts.Told]:
 def write_calendar(store: Store, plan: Mapping[str, Any], path: Path) -> str:
     """Write the plan as iCalendar in each site's zone; a line that says so. Raises Refusal."""
     from pourstats.reporting.calendar import calendar_bytes
-    from pourstats.store.rules import in_force
 
     zone = in_force(store, "zone")["zone"]["value"]
     zones: dict[str, str | None] = {"": str(zone) if zone else None}

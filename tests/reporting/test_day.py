@@ -53,6 +53,21 @@ def test_too_much_for_one_day_stands_before_all_else(two):
     assert lines[2] == "Too much for one day: A works over 15 hours."
 
 
+def test_the_crews_text_says_nothing_of_money(two):
+    money = re.compile(r"dollar|\$|USD|\bpay\b|paid")
+    day = two["days"][0] | {
+        "too_much": ["A long day: A works over 13 hours.", "For 98 dollars more it fits."],
+    }
+    notes = [*two["notes"], "Where pay isn't known 30 USD an hour is taken."]
+    told = two | {"days": [day], "notes": notes}
+    assert money.search(plan_text(told)) and "WHY" in plan_text(told)
+    crew = plan_text(told, costs=False)
+    assert not money.search(crew) and "WHY" not in crew and "Second best" not in crew
+    assert "A works over 13 hours" in crew
+    for part in ("SLABS", "PEOPLE", "MACHINES", "WATCH", "Keep wet concrete off the skin"):
+        assert part in crew
+
+
 def test_the_calendar_is_icalendar_and_its_times_are_the_sites(two):
     calendar = icalendar.Calendar.from_ical(calendar_bytes(two, ZONES))
     events = calendar.walk("VEVENT")
