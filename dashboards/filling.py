@@ -131,7 +131,7 @@ def some(names: tuple[str, ...], fields: dict[str, Field], pour_id: str | None, 
     """Some of the fields, side by side as far as the screen allows."""
     with st.container(horizontal=True):
         for name in names:
-            wide = 300 if fields[name].kind in ("notes", "choices") else 170
+            wide = 300 if name == "site" or fields[name].kind in ("notes", "choices") else 170
             with st.container(width=wide):
                 was = row.get(name, "")
                 given[name] = entry(fields[name], was, f"fill-{pour_id}-{name}")

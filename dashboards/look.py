@@ -30,7 +30,8 @@ input, [data-baseweb="select"] > div {min-height: 2.75rem;}
 [data-testid="stTable"] :is(th, td) {padding: .3rem .5rem;}
 .st-key-switches {margin-bottom: -.8rem;}
 .st-key-switches button {min-height: 2.75rem;}
-button:disabled {opacity: .65; filter: grayscale(1); border-style: dashed !important;}
+button:disabled {opacity: .8; filter: grayscale(1); border-style: dashed !important;}
+button:disabled, button:disabled p {color: var(--faint) !important;}
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p
     {color: var(--faint); opacity: 1 !important;}
 button[kind^="primary"]:enabled, button[kind^="primary"]:enabled p,

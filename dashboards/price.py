@@ -38,6 +38,7 @@ def typed() -> tuple[str, ...]:
             fields["placement"].label,
             fields["placement"].choices,
             index=None,
+            placeholder="",
             format_func=lambda value: words.word("placement", value),
             width=150,
         )
@@ -45,6 +46,7 @@ def typed() -> tuple[str, ...]:
             fields["finish"].label,
             fields["finish"].choices,
             index=None,
+            placeholder="",
             format_func=lambda value: words.word("finish", value),
             width=150,
         )
@@ -75,6 +77,7 @@ def what_ifs() -> dict[str, str]:
                 label,
                 column.choices,
                 index=None,
+                placeholder="",
                 key=f"if-{name}",
                 width=170,
                 format_func=lambda value, name=name: words.word(name, value),

@@ -6,6 +6,7 @@ import streamlit as st
 import words
 from words import say
 
+from pourstats.faults import Refusal
 from pourstats.reporting.charts_pour import pour_day, pour_weather
 from pourstats.reporting.pour import pour_text
 from pourstats.reporting.sheet_pour import pour_pdf
@@ -104,9 +105,14 @@ def delete(pour_id: str) -> None:
 def one(pour_id: str) -> None:
     """One pour, whole."""
     units = words.units()
-    found = kept.pour(kept.needed(), pour_id)
-    text = pour_text(found, units)
     st.button(say("record.back"), on_click=choose, args=(None,))
+    try:
+        found = kept.pour(kept.needed(), pour_id)
+    except Refusal as error:
+        look.answer(say("nav.record"), say("record.unknown", pour_id=pour_id))
+        st.error(look.plain(error))
+        return
+    text = pour_text(found, units)
     look.answer(say("nav.record"), text.splitlines()[0])
     look.draw(pour_day(found, units, look.ink()))
     look.draw(pour_weather(found, kept.frame(kept.needed(), "weather"), units, look.ink()))

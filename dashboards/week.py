@@ -12,13 +12,27 @@ from pourstats.reporting.charts import figure_rows, week_control, week_floors
 from pourstats.reporting.page_html import week_html
 from pourstats.reporting.sheet_week import week_pdf
 from pourstats.reporting.week import week_text
-from pourstats.reporting.week_sentences import day_text, reason_text, standout_text
+from pourstats.reporting.week_sentences import against_lines, day_text, reason_text, standout_text
 from pourstats.reporting.week_trend import because_text
 
 
-def step(days: int, start: str) -> None:
-    """To the week before or after."""
-    st.session_state.week_of = date.fromisoformat(start) + timedelta(days=days)
+def step(days: int, span: dict[str, str]) -> None:
+    """To the week before or after; the latest has the bare address, so that it stays the latest."""
+    wanted = date.fromisoformat(span["start"]) + timedelta(days=days)
+    if wanted + timedelta(days=6) >= date.fromisoformat(span["latest_pour"]):
+        st.query_params.pop("week", None)
+    else:
+        st.query_params["week"] = wanted.isoformat()
+
+
+def week_of() -> date | None:
+    """The week in the address, so that a reload shows it again; None for the latest."""
+    try:
+        asked = date.fromisoformat(st.query_params["week"])
+    except (KeyError, ValueError):
+        return None
+    # No log has days outside these (as the reader takes dates).
+    return asked if 1970 <= asked.year <= 2199 else None
 
 
 def to_do(review: dict, units: str) -> None:
@@ -44,7 +58,7 @@ def short(row: dict[str, str]) -> dict[str, str]:
 def show() -> None:
     """The page."""
     units = words.units()
-    review = kept.week(kept.needed(), st.session_state.get("week_of"))
+    review = kept.week(kept.needed(), week_of())
     span = review["week"]
     look.answer(
         f"{say('nav.week')}: {day_text(span['start'])} – {day_text(span['end'], year=True)}",
@@ -52,10 +66,12 @@ def show() -> None:
     )
     with st.container(horizontal=True):
         look.link("log_pour.py", "week.log")
-        st.button(say("week.before"), on_click=step, args=(-7, span["start"]))
+        st.button(say("week.before"), on_click=step, args=(-7, span))
         if span["end"] < span["latest_pour"]:
-            st.button(say("week.after"), on_click=step, args=(7, span["start"]))
+            st.button(say("week.after"), on_click=step, args=(7, span))
     look.draw(week_floors(review, units, look.ink()))
+    for line in against_lines(review, units):
+        st.caption(look.plain(line))
     st.subheader(say("week.stood_out"), anchor=False)
     if not review["stands_out"]:
         st.write(say("week.nothing"))

@@ -24,7 +24,7 @@ from pourstats.reporting.week_sentences import (
     headline_text,
     help_text,
     hours_text,
-    par_pours,
+    par_lines,
     reason_text,
     shown,
     standout_text,
@@ -92,7 +92,7 @@ def week_sheet(review: Mapping[str, Any], system: System = "us", tight: int = 0)
             (5, 5, 5, 4, 3, 3, 2)[tight],
             (420, 420, 420, 420, 330, 240, 150)[tight],
         ),
-        "par": _pars(review, system, (5, 5, 5, 4, 3, 2, 1)[tight]),
+        "par": par_lines(review, system, (5, 5, 5, 4, 3, 2, 1)[tight]),
         "forecasts": [cut(line.get("text"), 220) for line in review["lately"][:3]]
         or ([NOTHING_TOLD] if counted else []),
         "notes": _notes(review),
@@ -246,22 +246,6 @@ def _stood_out(
             "why": cut(why, letters),
             "note": cut(item.get("note"), 120) if item["unusual"] else "",
         })  # fmt: skip
-    return found
-
-
-def _pars(review: Mapping[str, Any], system: System, most: int) -> list[str]:
-    found: list[str] = []
-    for par in sorted(review["par"], key=lambda each: -each["labor_h"]):
-        if par["par_h"] is None or len(found) == most:
-            continue
-        area = unit_text("ft2", system)
-        rate = number_text(shown(1.0 / par["hours_per_ft2"], "ft2", system))
-        word = floor_word(par["slab_type"])
-        found.append(
-            f"{word.capitalize()}, {count_text(len(par['pour_ids']), 'floor')}:"
-            f" {hours_text(par['labor_h'])} h spent, {hours_text(par['par_h'])} h at par"
-            f" ({rate} {area} a labor-hour, from {par_pours(par, review)})."
-        )
     return found
 
 

@@ -69,6 +69,35 @@ def par_pours(par: Mapping[str, Any], review: Mapping[str, Any]) -> str:
     return count_text(par["pours"], f"{word} pour")
 
 
+def par_lines(review: Mapping[str, Any], system: System, most: int = 3) -> list[str]:
+    """The week's hours at par, a line a kind of floor, those with most hours first."""
+    found: list[str] = []
+    for par in sorted(review["par"], key=lambda each: -each["labor_h"]):
+        if par["par_h"] is None or len(found) == most:
+            continue
+        area = unit_text("ft2", system)
+        rate = number_text(shown(1.0 / par["hours_per_ft2"], "ft2", system))
+        word = floor_word(par["slab_type"])
+        found.append(
+            f"{word.capitalize()}, {count_text(len(par['pour_ids']), 'floor')}:"
+            f" {hours_text(par['labor_h'])} h spent, {hours_text(par['par_h'])} h at par"
+            f" ({rate} {area} a labor-hour, from {par_pours(par, review)})."
+        )
+    return found
+
+
+def against_lines(review: Mapping[str, Any], system: System, most: int = 3) -> list[str]:
+    """Hours against par and bid, where they are known: what stands beside the usual."""
+    lines = [f"Par: {line[0].lower()}{line[1:]}" for line in par_lines(review, system, most)]
+    bids = review.get("bids") or {}
+    if bids.get("compared"):
+        lines.append(
+            f"Bid: {count_text(bids['compared'], 'pour')}: {hours_text(bids['spent_h'])} h spent,"
+            f" {hours_text(bids['bid_h'])} h bid."
+        )
+    return lines
+
+
 def earlier_text(pours: int) -> str:
     """``no earlier pours``, ``3 earlier pours``."""
     return count_text(pours, "earlier pour") if pours else "no earlier pours"

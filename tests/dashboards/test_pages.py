@@ -136,6 +136,10 @@ def test_a_pour_that_is_not_there_is_said_plainly(
     app = shown(season, "record.py", monkeypatch, pour="nope")
     assert not app.exception
     assert any("nope" in error.value for error in app.error)
+    assert app.header[0].value.replace("\\", "") == "nope isn't in the record."
+    # And the way back is there.
+    next(b for b in app.button if b.label == "‹ Every pour").click().run()
+    assert not app.error and "pours" in app.header[0].value
 
 
 def test_deleted_and_taken_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -269,3 +273,35 @@ def test_a_fault_of_the_form_is_told_in_spanish() -> None:
         assert words.reason("something new") == "something new", "rather English than nothing"
     finally:
         del st.session_state["language"]
+
+
+def test_the_week_chosen_is_in_the_address(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(season, "week.py", monkeypatch)
+    latest = app.title[0].value
+    for _ in range(2):
+        next(b for b in app.button if b.label.startswith("‹")).click().run()
+    earlier = app.title[0].value
+    week = app.query_params["week"]
+    assert earlier != latest
+    # A reload: another visit with the same address.
+    assert shown(season, "week.py", monkeypatch, week=week).title[0].value == earlier
+    for _ in range(2):
+        next(b for b in app.button if b.label.endswith("›")).click().run()
+    assert app.title[0].value == latest and "week" not in app.query_params
+    for odd in ("soon", "0001-01-01", "9999-12-31"):
+        app = shown(season, "week.py", monkeypatch, week=odd)
+        assert not app.exception and app.header[0].value.strip(), odd
+
+
+def test_par_and_bid_stand_beside_the_usual(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from pourstats.reporting.week_record import review
+
+    found = review(Store(season), None)
+    told = [line.value.replace("\\", "") for line in shown(season, "week.py", monkeypatch).caption]
+    known = [par for par in found["par"] if par["par_h"] is not None]
+    assert known, "the sample's last week has a par"
+    lines = [line for line in told if line.startswith("Par: ")]
+    assert len(lines) == len(known)
+    hours = {f"{par['labor_h']:,.0f} h spent, {par['par_h']:,.0f} h at par" for par in known}
+    assert all(any(each in line for line in lines) for each in hours), (hours, lines)
+    assert any(line.startswith("Bid: ") for line in told) == bool(found["bids"]["compared"])
