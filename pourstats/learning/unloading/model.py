@@ -87,7 +87,8 @@ class Unloading:
         n = yd3.size
         rng = stream(seed, "unloading", name)
         frame = pd.DataFrame([job] * n)
-        columns, offset = _pace_columns(frame, yd3, self.kinds, self.usual_hands)
+        whole = np.full(n, yd3.sum())
+        columns, offset = _pace_columns(frame, yd3, whole, self.kinds, self.usual_hands)
         log_pace = self.pace.outcomes(columns, rng)[:count] + offset[None, :]
         plant = stream(seed, "plant", name).choice(len(self.plants), p=self.plant_share, size=DRAWS)
         travel = _one(job, "plant_travel", self.on_the_way_min - LOADING_MIN)
@@ -144,10 +145,12 @@ def fit(frames: Mapping[str, pd.DataFrame], seed: int = 0) -> Unloading:
         own = pd.concat([own, whole], ignore_index=True) if loads_timed else whole
         volume = np.append(volume, _numbers(whole, "volume_yd3"))
     per_yd3 = np.append(per_yd3[ok], _numbers(whole, "unload_min_per_yd3"))
-    columns, offset = _pace_columns(own, volume, kinds, usual_hands)
+    columns, offset = _pace_columns(own, volume, _whole(own, volume), kinds, usual_hands)
     usual = np.zeros(columns.shape[1])
     usual[1], usual[3] = -0.3, -0.15
-    doubt = np.array([0.35, 0.2, 0.15, 0.2, *[0.2] * len(METHODS), *[0.15] * (len(kinds) + 1)])
+    doubt = np.array(
+        [0.35, 0.2, 0.15, 0.2, 0.15, *[0.2] * len(METHODS), *[0.15] * (len(kinds) + 1)]
+    )
     pace = pooled.fit(
         columns, np.log(per_yd3) - offset, _codes(own["pour_id"]), usual, doubt, (0.18, 0.18),
         tail[:120], DRAWS, stream(seed, "pace"),
@@ -236,13 +239,24 @@ def _placings(
         per_yd3 = flow / yd3
     ok = (per_yd3 > 0.5) & (per_yd3 < 15.0) & (yd3 > 0)
     shape = own.reindex(columns=wanted).assign(
-        volume_yd3=yd3 / np.maximum(count, 1.0), unload_min_per_yd3=per_yd3
+        volume_yd3=yd3 / np.maximum(count, 1.0), whole_yd3=yd3, unload_min_per_yd3=per_yd3
     )
     return shape[ok].reset_index(drop=True)
 
 
+def _whole(loads: pd.DataFrame, yd3: Array) -> Array:
+    """Yards of each load's pour: of all its timed loads, where its placing doesn't tell."""
+    told = _numbers(loads, "whole_yd3")
+    sums = pd.Series(np.nan_to_num(yd3)).groupby(loads["pour_id"].to_numpy(object)).transform("sum")
+    return np.where(np.isnan(told), sums.to_numpy(float), told)
+
+
 def _pace_columns(
-    frame: pd.DataFrame, yd3: Array, kinds: tuple[str, ...], usual_hands: float
+    frame: pd.DataFrame,
+    yd3: Array,
+    whole_yd3: Array,
+    kinds: tuple[str, ...],
+    usual_hands: float,
 ) -> tuple[Array, Array]:
     """Columns (load x effect) of the log minutes a yard, and the usual log minutes."""
     n = len(frame)
@@ -260,6 +274,8 @@ def _pace_columns(
         [
             np.ones(n), np.log(np.maximum(hands, 1.0) / 5.0), (np.clip(slump, 1, 9) - 5.0) / 2.0,
             np.log(np.maximum(yd3, 0.3) / 10.0),
+            # A wide floor has room to work in: its loads may empty sooner than a small one's.
+            np.log(np.clip(whole_yd3, 1.0, 400.0) / 15.0),
         ],
         axis=1,
     )  # fmt: skip
