@@ -109,7 +109,8 @@ RULES: dict[str, Rule] = {
              high=50),
         Rule("saws", "number", 1.0, "machines", "saws owned", COMMON, low=0, high=50),
         Rule("vehicles", "number", None, "vehicles",
-             "vehicles that carry people and machines; until set one for every two people",
+             "vehicles that carry people and machines; until set one for every two people, two"
+             " at least; people who wait at a site are not fetched in a plan",
              "none until set", low=1, high=50),
         Rule("vehicle_seats", "number", 5.0, "people", "seats in a vehicle", COMMON, low=1,
              high=60),

@@ -1,5 +1,6 @@
 """What stands first on a day's plan: too much for its people, and wet concrete that can't wait."""
 
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -127,3 +128,18 @@ def test_what_breaks_for_lack_of_a_vehicle_asks_for_a_vehicle():
 def test_nothing_planned_has_nothing_to_say():
     day = Day((sure("M"),), crew(1), Rules(vehicles=1))
     assert too_much(day, Fit([], [], [0])) == []
+
+
+def test_a_day_far_too_full_is_looked_at_only_briefly(monkeypatch):
+    module = sys.modules["pourstats.planning.day.fitting"]
+    real, spent = module.bettered, []
+
+    def counted(day, ways, runs):
+        spent.append((len(day.slabs), runs))
+        return real(day, ways, runs)
+
+    monkeypatch.setattr(module, "bettered", counted)
+    # Five at once for one man: no more than one of them fits.
+    _, fit = planned(*[sure(name, starts=(8.0,)) for name in "KLMNO"])
+    assert len(fit.kept) == 1
+    assert {runs for slabs, runs in spent if slabs == 5} == {RUNS // 8}

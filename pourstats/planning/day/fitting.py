@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from pourstats.planning.day.built import Builder
 from pourstats.planning.day.choice import Choice, Day
 from pourstats.planning.day.outcome import BREACH_USD
@@ -43,11 +45,14 @@ def fitting(day: Day, places: list[int], runs: int) -> Fit:
             if size <= BY_STARTS:
                 ways = search(sub, runs // 2)
             else:
-                least = min((part.score for part in own_ways), default=0.0)
+                least = min((part.score for part in own_ways), default=np.inf)
                 hard = least > MOST_BROKEN * BREACH_USD
                 choices = [part.choice for part in own_ways]
                 choices += Builder(thinned(sub)).all_starts(runs // 8)
                 ways = bettered(sub, choices, runs // (8 if hard else 1))
+                if not own_ways and ways and len(ways[0].outcome.breaches) <= MOST_BROKEN:
+                    # Never put together slab by slab, and yet not far from it.
+                    ways = bettered(sub, [*(way.choice for way in ways), *choices], runs)
             if ways and fits(sub, ways[0]):
                 return _more(day, places, [places[i] for i in kept], ways, runs)
     # What is in the ground can't be left out, whatever it breaks.

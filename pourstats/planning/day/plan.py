@@ -16,6 +16,7 @@ from pourstats.planning.day import sofar
 from pourstats.planning.day.advice import runner_up, watch, why
 from pourstats.planning.day.care import care
 from pourstats.planning.day.choice import Day
+from pourstats.planning.day.fetching import nobody_fetched
 from pourstats.planning.day.fitting import Fit, beside, fitting
 from pourstats.planning.day.people import logged_week, monday_of, people_on
 from pourstats.planning.day.rules import Rules, rules_of
@@ -178,7 +179,7 @@ def _day(
         unplanned=unplanned,
         runner_up=runner_up(left, found, date),
         what_to_watch=watch(left, best, date),
-        why=why(left, best),
+        why=[*why(left, best), *nobody_fetched(left, best)],
         notes=said,
         too_much=too_much(day, fit),
     )

@@ -56,7 +56,8 @@ CLOCKS = ("day_start", "day_end", "plant_open", "plant_close", "evening")
 
 
 def rules_of(house: Mapping[str, Any], people: int = 4) -> Rules:
-    """The rules of a day from the house's settings; a vehicle for every two people until set."""
+    """The rules of a day from the house's settings; a vehicle for every two people, two at
+    least, until set."""
     found: dict[str, Any] = {"vehicles": max(2, -(-people // 2))}
     for name, usual in Rules().__dict__.items():
         value = house.get(name)

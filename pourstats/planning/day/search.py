@@ -28,6 +28,8 @@ MANY_SHARES = (1.0, 1.0, 1 / 2, 1 / 2)
 """Of these, what goes to bettering the best way built, the next, and so on."""
 HOURS, HOUR_RUNS = 12, 120
 """Hours of starts that a search of a few slabs sets out from, and ways tried from each."""
+FEW_HOURS = 4
+"""The same where a day is only tried with something changed."""
 MEND_RUNS = 200
 """Ways tried on all mornings where what was found on some breaks a rule on all."""
 STEP_RUNS = 80
@@ -111,7 +113,8 @@ def bettered(day: Day, ways: Iterable[Choice], runs: int) -> list[Found]:
     ordered = tries.best()
     if few:
         # What breaks a rule may only want another sawyer: each hour gets a short climb first.
-        begun = _by_hour(sorted(tries.known, key=tries.soft))[:HOURS]
+        hours = HOURS if runs >= RUNS // 4 else FEW_HOURS
+        begun = _by_hour(sorted(tries.known, key=tries.soft))[:hours]
         short = [climbed(tries, choice, HOUR_RUNS) for choice in begun]
         ordered = sorted(dict.fromkeys([*short, *ordered]), key=tries.score)
         chosen = _different(ordered, len(shares))

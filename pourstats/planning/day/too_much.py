@@ -13,6 +13,7 @@ import numpy as np
 from pourstats.planning.day.advice import differences
 from pourstats.planning.day.built import Builder
 from pourstats.planning.day.choice import Choice, Day
+from pourstats.planning.day.fetching import few_vehicles
 from pourstats.planning.day.fitting import Fit
 from pourstats.planning.day.mornings import clock_text, mean, middle
 from pourstats.planning.day.people import SKILLS, Person
@@ -113,17 +114,24 @@ def _instead(day: Day, fit: Fit, fits: str) -> list[str]:
         )
     free = [place for place, slab in enumerate(kept.slabs) if not slab.wet]
     if len(kept.slabs) > 1 and free:
-        ways = []
-        for place in free:
-            rest = [other for other in range(len(kept.slabs)) if other != place]
-            found = _tried(kept.only(rest), _of(best.choice, rest))
-            if found is not None:
-                # Rather keep what is agreed on.
-                ways.append((kept.slabs[place].fixed is not None, _longest(found), place))
-        if ways:
-            _, hours, place = min(ways)
-            name = kept.slabs[place].pour_id
-            lines.append(f"With {name} on another day {fits}nobody works over {hours:.0f} h.")
+        # Rather keep what is agreed on: it is tried only where nothing else would do.
+        for agreed in (False, True):
+            ways = []
+            for place in (p for p in free if (kept.slabs[p].fixed is not None) is agreed):
+                rest = [other for other in range(len(kept.slabs)) if other != place]
+                found = _tried(kept.only(rest), _of(best.choice, rest))
+                if found is not None:
+                    ways.append((_longest(found), place))
+            if ways:
+                hours, place = min(ways)
+                name = kept.slabs[place].pour_id
+                lines.append(f"With {name} on another day {fits}nobody works over {hours:.0f} h.")
+                break
+    if spread is None and few_vehicles(kept):
+        rules = replace(kept.rules, vehicles=kept.rules.vehicles + 1)
+        found = _tried(replace(kept, rules=rules), best.choice)
+        if found is not None:
+            lines.append(f"With one more vehicle {fits}nobody works over {_longest(found):.0f} h.")
     cost = max(who.usd_h for who in day.people)
     helped = replace(
         kept,

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from pourstats.planning.day.choice import Choice, Day
+from pourstats.planning.day.fetching import few_vehicles
 from pourstats.planning.day.fitting import beside, fits
 from pourstats.planning.day.mornings import clock_text, level, mean, middle
 from pourstats.planning.day.people import SKILLS, Person
@@ -23,7 +24,7 @@ WORDS = {
     "saw": "there is no saw for it",
     "late": "it is hardly finished by its end",
     "saw odds": "it is hardly cut that day",
-    "vehicles": "there are too few vehicles for who goes where",
+    "vehicles": "there are too few vehicles for who goes where, and nobody is fetched in a plan",
 }
 
 
@@ -64,7 +65,14 @@ def remedy(day: Day, kept: Sequence[int], choice: Choice | None, slab: int) -> s
     """What lets the slab in beside ``kept``: a hand, a machine, another start, another day."""
     first = beside(day, list(kept), choice, slab)
     broken = {one.split(" ")[0] for one in first.outcome.breaches} if first else set()
-    for words, other in tries(day, slab, broken):
+    ways = tries(day, slab, broken)
+    # Where all that could be had more of doesn't do it, no part of it will.
+    most = next(way for way in ways if way[0] == MOST)
+    best = beside(most[1], list(kept), choice, slab)
+    wanted = sorted([*kept, slab])
+    if best is None or not fits(most[1].only(wanted), best):
+        ways = [way for way in ways if way[0] not in PARTS]
+    for words, other in ways:
         found = beside(other, list(kept), choice, slab)
         if found is not None and fits(other.only(sorted([*kept, slab])), found):
             place = sorted([*kept, slab]).index(slab)
@@ -89,13 +97,20 @@ def last_resort(day: Day, kept: Sequence[int], slab: int, broken: Set[str]) -> s
     )
 
 
-MEANT_FOR = {"vehicles": "add a vehicle", "trowel": "add a trowel", "saw": "add a saw"}
+MOST = "add two hands who can finish, a trowel and a vehicle"
+PARTS = ("add a hand who can finish", "add a trowel", "add a vehicle", MOST)
+"""Of these each is less than the last."""
+
+MEANT_FOR = {"vehicles": PARTS[2], "trowel": PARTS[1], "saw": "add a saw"}
 """What a broken rule asks for first."""
 
 
 def tries(day: Day, slab: int, broken: Set[str] = frozenset()) -> list[tuple[str, Day]]:
     """Days with a hand, a machine, an hour more, in words; first what the broken rules ask for."""
     meant = {MEANT_FOR[kind] for kind in broken if kind in MEANT_FOR}
+    if few_vehicles(day):
+        # Nobody is fetched: what breaks elsewhere may well come from that.
+        meant.add(MEANT_FOR["vehicles"])
     return sorted(_tries(day, slab), key=lambda way: way[0] not in meant)
 
 
@@ -117,10 +132,10 @@ def _tries(day: Day, slab: int) -> Iterator[tuple[str, Day]]:
         words = f"agree on a later end than {clock_text(one.latest)} at {one.pour_id}"
         yield words, _with(day, slab, later)
     more = replace(day, people=(*day.people, Person("one more", SKILLS, cost)), week_h=week)
-    yield "add a hand who can finish", more
+    yield PARTS[0], more
     trowels = replace(rules, trowels_walk_behind=rules.trowels_walk_behind + 1)
-    yield "add a trowel", replace(day, rules=trowels)
-    yield "add a vehicle", replace(day, rules=replace(rules, vehicles=rules.vehicles + 1))
+    yield PARTS[1], replace(day, rules=trowels)
+    yield PARTS[2], replace(day, rules=replace(rules, vehicles=rules.vehicles + 1))
     yield "add a saw", replace(day, rules=replace(rules, saws=rules.saws + 1))
     if one.fixed is None and day.now is None and one.early is None:
         early = replace(
@@ -133,7 +148,7 @@ def _tries(day: Day, slab: int) -> Iterator[tuple[str, Day]]:
         more, people=(*more.people, Person("another", SKILLS, cost)),
         week_h=(*week, 0.0) if week else (), rules=replace(trowels, vehicles=rules.vehicles + 1),
     )  # fmt: skip
-    yield "add two hands who can finish, a trowel and a vehicle", two
+    yield MOST, two
 
 
 def _longer(starts: tuple[float, ...], one: Slab) -> tuple[float, ...]:
