@@ -79,7 +79,8 @@ def calls_apart(picture: Mapping[str, Any], dark: bool = False) -> Drawn | None:
         for place, (gap, pour) in enumerate(zip(floors["gaps"], floors["pour_ids"], strict=True))
         if place >= first
     ]  # fmt: skip
-    most = 1.25 * max(floors["upper"], *(row["gap"] for row in rows))
+    highest = max(floors["upper"], *(row["gap"] for row in rows), run["apart"] if run else 0.0)
+    most = 1.25 * highest
     # Room on the left and right for the lines' names; below, so that dots at zero are whole.
     x = alt.X("place:Q", axis=None, scale=alt.Scale(domain=[first, count - 1], padding=62,
                                                     nice=False, zero=False))  # fmt: skip
@@ -146,7 +147,8 @@ def _apart_reading(watch: Mapping[str, Any], drawn: int) -> str:
     latest = f" The latest {drawn} are drawn." if drawn < len(floors["gaps"]) else ""
     said = (
         "Each dot is a floor that came back, in the order of pouring; its height is the good floors"
-        f" before it, so low dots in a row are bad.{latest} {floors['since']:.0f} good ones since."
+        f" before it, so low dots in a row are bad.{latest}"
+        f" {counted(round(floors['since']), 'good one', 'good ones')} since."
     )
     if run:
         said += (
@@ -165,8 +167,9 @@ def apart_title(watch: Mapping[str, Any]) -> str:
         came = counted(len(floors["gaps"]) + 1, "floor", "floors")
         return f"{came} came back: too few to tell a bad run from luck"
     apart = (
-        f"the latest {run['calls']} of {len(floors['gaps']) + 1} came back {run['apart']:.0f} good"
-        f" floors apart, earlier ones {run['usual_apart']:.0f}"
+        f"the latest {run['calls']} of {len(floors['gaps']) + 1} came back"
+        f" {counted(round(run['apart']), 'good floor', 'good floors')} apart, earlier ones"
+        f" {run['usual_apart']:.0f}"
     )
     if run["told"]:
         return f"A bad run: {apart}"

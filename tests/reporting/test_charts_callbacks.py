@@ -64,8 +64,7 @@ def test_a_bad_run_is_shown_by_shape_and_colour_and_the_limits_are_those_before_
     run = shown["watch"]["bad_run"]
     assert (run["told"], run["calls"]) == (True, 9)
     assert (
-        drawn.title
-        == "A bad run: the latest 9 of 22 came back 1 good floors apart, earlier ones 20"
+        drawn.title == "A bad run: the latest 9 of 22 came back 1 good floor apart, earlier ones 20"
     )
     assert shown["watch"]["g"]["upper"] == pytest.approx(G_UPPER, abs=5.1e-3)
     (dots,) = [layer for layer in layers(drawn) if layer["mark"]["type"] == "point"]
