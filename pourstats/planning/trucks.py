@@ -17,6 +17,7 @@ from pourstats.learning.unloading import Unloading
 from pourstats.planning.bid_price import hour_cost
 from pourstats.planning.truck_hours import PLANT_TRAVEL_MIN, outside_hours
 from pourstats.planning.truck_line import Line, line
+from pourstats.planning.truck_spacing import TOO_OLD, best_spacing, spacings
 from pourstats.planning.truck_waits import past_waits
 from pourstats.science.volume import plan_yd3
 
@@ -34,8 +35,6 @@ ORDER_STEP_YD3 = 0.25
 USUAL_COST_USD_H = 40.0
 """A person's hour, burden in it, where nobody's pay is known. Common practice, no source."""
 USUAL_HANDS = 5.0
-WITHIN = 0.01
-"""A spacing in round five minutes is taken if it costs at most this share more than the best."""
 GAP_ALARM_MIN = ((90.0, 30.0), (80.0, 45.0), (60.0, 60.0))
 """Air degF and longest gap between loads before the edge should be tested. Planning alarms, common
 practice, no source: no standard gives minutes; the edge must still take a vibrator (ACI 309R)."""
@@ -177,28 +176,6 @@ def idle_usd_min(
     return hands * cost.usd_h / 60.0, cost.source
 
 
-def spacings(yd3: Array, drawn: unloading.JobLoads) -> Array:
-    """Spacings to try, whole minutes: from a third of a load's usual turn to twice a slow one."""
-    turn = drawn.unload_min[:, 0] + drawn.change_min[:, 0]
-    low = max(3.0, np.floor(np.quantile(turn, 0.2) / 3.0))
-    high = np.ceil(np.quantile(turn, 0.95) * 2.0) + 10.0
-    step = max(1.0, round((high - low) / 90.0))
-    return np.arange(low, high + step, step)
-
-
-def best_spacing(tried: Array, cost: Array) -> float:
-    """The spacing to order by: round five minutes where that costs hardly more than the best."""
-    least = float(cost.min())
-    enough = cost <= least + WITHIN * least
-    fives = enough & (np.abs(tried % 5) < 1e-9)
-    if fives.any():
-        # Of spacings that cost the same the one nearest the middle of the flat part.
-        middle = tried[enough].mean()
-        own = tried[fives]
-        return float(own[np.argmin(np.abs(own - middle))])
-    return float(tried[int(np.argmin(cost))])
-
-
 def _job(
     job: pd.Series,
     learned: Unloading,
@@ -230,7 +207,8 @@ def _job(
             for one in lines
         ]
     )
-    spacing = best_spacing(tried, cost) if yd3.size > 1 else 0.0
+    aged = np.array([np.mean(one.age_min.max(axis=1) > rules["age_limit_min"]) for one in lines])
+    spacing = best_spacing(tried, cost, aged) if yd3.size > 1 else 0.0
     place = int(np.argmin(np.abs(tried - spacing)))
     chosen = lines[place]
     costs = idle_usd * chosen.idle_min + rules["truck_wait_usd_per_min"] * chosen.over_min
@@ -328,14 +306,14 @@ def _cautions(
     cost: Array,
 ) -> list[dict[str, str]]:
     found = []
-    if old > 0.1:
-        fresh = [np.mean(one.age_min.max(axis=1) > limit) <= 0.1 for one in lines]
+    if old > TOO_OLD:
+        fresh = [np.mean(one.age_min.max(axis=1) > limit) <= TOO_OLD for one in lines]
         more = ""
         if any(fresh):
             place = int(np.flatnonzero(fresh)[np.argmin(cost[fresh])])
             more = (
                 f" At {tried[place]:.0f} minutes apart it holds nine times in ten, for"
-                f" {cost[place] - cost.min():.0f} dollars more."
+                f" {_dollars(cost[place] - cost.min())} more."
             )
         found.append(
             {
@@ -400,6 +378,10 @@ def _notes(learned: Unloading, house: Mapping[str, object]) -> list[str]:
 
 def _clock(begin: pd.Timestamp, minutes: float) -> str:
     return f"{begin + pd.Timedelta(minutes=round(minutes)):%Y-%m-%dT%H:%M}"
+
+
+def _dollars(value: float) -> str:
+    return "one dollar" if round(value) == 1 else f"{value:.0f} dollars"
 
 
 def _up(value: float, step: float) -> float:

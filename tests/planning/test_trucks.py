@@ -10,6 +10,7 @@ from pourstats.faults import Refusal
 from pourstats.learning.unloading import JobLoads
 from pourstats.planning import trucks
 from pourstats.planning.truck_line import line
+from pourstats.planning.truck_spacing import best_spacing
 from pourstats.reporting.trucks import trucks_text
 from tests.published_trucks import (
     AGE_LIMIT_MIN,
@@ -248,3 +249,18 @@ def test_loads_outside_the_plants_hours_are_said(dues, house, told):
     order = [{"load_no": place + 1, "due": f"2031-06-03T{due}"} for place, due in enumerate(dues)]
     found = outside_hours(order, 20.0, house)
     assert (found is None) if told is None else (told in (found or ""))
+
+
+@pytest.mark.parametrize(
+    ("cost", "spacing"),
+    [
+        # Three dollars in a hundred buy concrete within its age nine times in ten ...
+        ([100.0, 100.5, 102.5, 104.0], 20.0),
+        # ... ten don't: it is said beside, and left to the owner.
+        ([100.0, 100.5, 110.0, 115.0], 15.0),
+    ],
+)
+def test_a_spacing_that_keeps_the_age_is_taken_where_it_costs_hardly_more(cost, spacing):
+    tried, old = np.array([12.0, 15.0, 20.0, 26.0]), np.array([0.4, 0.3, 0.08, 0.02])
+    assert best_spacing(tried, np.array(cost), old) == spacing
+    assert best_spacing(tried, np.array(cost)) == 15.0
