@@ -29,12 +29,13 @@ def counts() -> dict[str, int | None]:
         for name in MACHINES:
             rule = RULES[name]
             of_house, usual = own[name]
-            told = say("plan.by_people") if usual is None else say("plan.usual", count=usual)
             given[name] = st.number_input(
                 say(f"plan.{name}"), min_value=int(rule.low or 0), max_value=int(rule.high or 50),
-                value=of_house, step=1, width=170, placeholder=told,
+                value=of_house, step=1, width=170, placeholder="" if usual is None else str(usual),
                 key=f"machines-{name}-{of_house}",
             )  # fmt: skip
+    if given["vehicles"] is None:
+        st.caption(say("plan.by_people"))
     if given != {name: of_house for name, (of_house, _) in own.items()}:
         st.caption(say("plan.what_if"))
         if st.session_state.get("role") == "office":

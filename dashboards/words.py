@@ -97,7 +97,7 @@ def _part(text: str) -> str:
         for column in table.columns:
             if text in (column.name, column.name.replace("_", " ")):
                 return column.spanish if language() == "es" else column.english
-    return text
+    return re.sub(r"(?<=\d) percent$", " %", text)
 
 
 def choose() -> None:

@@ -185,6 +185,8 @@ def test_an_upload_is_looked_over_mended_and_loaded(chrome: Any, tmp_path: Path)
         mended.wait_for(timeout=1000)
         page.get_by_role("button", name="Load it", exact=True).click()
         page.get_by_text("Loaded.", exact=True).wait_for()
+        # What was stored is counted there, as it was before.
+        until(page, lambda: "pours" in page.locator('[data-testid="stTable"]').inner_text())
         assert outside == []
         page.context.close()
     found = rows(store, "pours")

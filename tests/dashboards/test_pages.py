@@ -229,7 +229,7 @@ def test_every_language_has_the_strings_of_the_logging_page() -> None:
     english = tomllib.loads((folder / "en.toml").read_text(encoding="utf-8"))
     others = [path for path in folder.glob("*.toml") if path.name != "en.toml"]
     assert others
-    sections = ("switch", "nav", "log", "fill", "fault", "tap", "slab_type", "finish", "placement",
+    sections = ("switch", "nav", "log", "fill", "upload", "fault", "tap", "slab_type", "finish", "placement",
                 "exposure", "wind_felt", "gate")  # fmt: skip
     for path in others:
         other = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -251,6 +251,29 @@ def test_every_choice_of_the_log_is_said_in_spanish() -> None:
                              ("placement", PLACEMENTS), ("exposure", EXPOSURES),
                              ("wind_felt", WINDS_FELT)):  # fmt: skip
         assert set(spanish[section]) == set(choices)
+
+
+def test_what_an_upload_sets_aside_is_told_in_spanish(tmp_path: Path) -> None:
+    import streamlit as st
+    import upload
+    import words
+
+    from pourstats.store import previewing
+
+    store = Store(tmp_path / "s.duckdb")
+    folder = ROOT / "sample_logs" / "mistakes"
+    files = {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+    report = previewing.preview(store, previewing.read(store, files))
+    st.session_state["language"] = "es"
+    try:
+        assert len(report.set_aside) > 10 and report.warnings
+        for fault in report.set_aside:
+            assert words.reason(fault.reason) != fault.reason, fault.reason
+        english = r"\b(is|are|the|was|not|did you|line|at once)\b"
+        for line in report.warnings:
+            assert not re.search(english, upload.odd(line)), upload.odd(line)
+    finally:
+        del st.session_state["language"]
 
 
 def test_a_fault_of_the_form_is_told_in_spanish() -> None:
