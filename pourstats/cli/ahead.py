@@ -178,8 +178,10 @@ def plan(
 
     answer = plan_answer(opened(store), jobs, forecast, off, now, log)
     in_units(answer, plan_text, system, as_json)
-    if calendar is not None:
+    if calendar is not None and any(day["tasks"] for day in answer.result["days"]):
         answer.notes.append(write_calendar(opened(store), answer.result, calendar))
+    elif calendar is not None:
+        answer.notes.append("no calendar is written: nothing is planned")
     if pdf is not None:
         saved(pdf, day_pdf(answer.result, system))
         answer.notes.append(f"day sheet written to {pdf}")

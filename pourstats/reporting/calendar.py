@@ -93,5 +93,8 @@ def _aware(time: str, zone: str | None) -> datetime:
 
 
 def _uid(stay: Mapping[str, Any], date: str) -> str:
-    text = f"{date}|{stay['worker']}|{stay['pour_id']}|{','.join(stay['tasks'])}"
+    # By the last of the work done there: a day planned anew, its set-up over, then takes the
+    # morning's place in a calendar.
+    done = [words for words in TASKS.values() if words in stay["tasks"] and words != "clean up"]
+    text = f"{date}|{stay['worker']}|{stay['pour_id']}|{done[-1] if done else 'clean up'}"
     return f"{sha256(text.encode()).hexdigest()[:24]}@pourstats"

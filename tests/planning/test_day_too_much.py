@@ -97,7 +97,8 @@ def test_a_truck_at_the_gate_counts_as_wet():
 def test_a_placed_slab_asks_for_no_placing_hands():
     day = Day((sure("M", hands=4, happened=WET),), crew(1), Rules(vehicles=1), now=10.0)
     assert lacking(day, 0) is None
-    assert "add a hand" in (lacking(replace(day, slabs=(sure("M", hands=4),)), 0) or "")
+    assert "add 3 hands" in (lacking(replace(day, slabs=(sure("M", hands=4),)), 0) or "")
+    assert "add a hand" in (lacking(replace(day, slabs=(sure("M", hands=2),)), 0) or "")
 
 
 def test_of_a_slab_that_is_too_late_no_retarder_is_asked_for():

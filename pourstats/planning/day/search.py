@@ -157,7 +157,9 @@ def lacking(day: Day, slab: int) -> str | None:
         return None
     need = one.finish_hands if placed else max(one.hands, one.finish_hands)
     if len(day.people) < need:
-        return f"it takes {need} hands and {len(day.people)} are there; add a hand"
+        short = need - len(day.people)
+        more = "a hand" if short == 1 else f"{short} hands"
+        return f"it takes {need} hands and {len(day.people)} are there; add {more}"
     if finishers == 0:
         return "nobody who is there can finish; add a finisher"
     if one.trowels and day.rules.trowels == 0:
