@@ -49,6 +49,7 @@ def test_the_forecast_s_drying_reaches_the_callbacks_line(monkeypatch):
         cost = {"mean": 10.0 if evaporation is None else 10.0 + 1000.0 * evaporation[0]}
         return [
             {"chance": 0.2, "p05": 0.1, "p95": 0.3, "cost_usd": cost,
+             "each_usd": {"mean": 50.0, "p05": 20.0, "p95": 90.0},
              "based_on": {"pours": 30, "called_back": 6, "calls_priced": 5}}
         ]  # fmt: skip
 
