@@ -32,6 +32,8 @@ input, [data-baseweb="select"] > div {min-height: 2.75rem;}
 .st-key-switches button {min-height: 2.75rem;}
 button:disabled {opacity: .8; filter: grayscale(1); border-style: dashed !important;}
 button:disabled, button:disabled p {color: var(--faint) !important;}
+/* A blank number has nothing to step from: its + and - aren't buttons that went dead. */
+.stNumberInput button:disabled {opacity: .45; border-style: none !important;}
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p
     {color: var(--faint); opacity: 1 !important;}
 button[kind^="primary"]:enabled, button[kind^="primary"]:enabled p,

@@ -39,7 +39,7 @@ MEMORY = "common practice, no source"
 DEFECTS: dict[str, Defect] = {
     "plastic_crack": Defect(
         "Plastic shrinkage cracks",
-        "shallow, roughly parallel, one to three feet apart, short of the edge; there before"
+        "shallow, roughly parallel, 1 to 3 ft (0.3 to 0.9 m) apart, short of the edge; there before"
         " finishing is done",
         "the top dries faster than it bleeds: wind, dry air, warm concrete; slow set",
         5, "NRMCA CIP 5",
@@ -60,18 +60,18 @@ DEFECTS: dict[str, Defect] = {
         1, "NRMCA CIP 1",
     ),
     "scaling": Defect(
-        "Scaling", "the top flakes off, a sixteenth to three sixteenths of an inch deep",
+        "Scaling", "the top flakes off, 1/16 to 3/16 in (2 to 5 mm) deep",
         "frost on young concrete or a mix without air; deicers; finished with free water on it",
         2, "NRMCA CIP 2",
     ),
     "delamination": Defect(
         "Delamination",
-        "a sheet an eighth to a quarter inch thick that sounds hollow under a hammer or chain",
+        "a sheet 1/8 to 1/4 in (3 to 6 mm) thick that sounds hollow under a hammer or chain",
         "closed by the trowel while it still bled; cool base under warm air; over 3 % air",
         20, "NRMCA CIP 20",
     ),
     "blister": Defect(
-        "Blisters", "hollow bumps from a dime to an inch, now and then two or three",
+        "Blisters", "hollow bumps from a dime to an inch (25 mm), now and then two or three",
         "closed too early over bleed water or air; air-entrained mix; cool base; thick slab",
         13, "NRMCA CIP 13",
     ),
@@ -109,7 +109,7 @@ DEFECTS: dict[str, Defect] = {
         None, "ACI 309R",
     ),
     "popout": Defect(
-        "Popouts", "conical holes, from under half an inch to over two",
+        "Popouts", "conical holes, from under 1/2 in (12 mm) to over 2 in (50 mm)",
         "porous or reactive stone near the top: a matter of the mix",
         40, "sizes by trade guidance; CIP number from memory",
     ),

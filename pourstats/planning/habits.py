@@ -32,7 +32,7 @@ HABITS: dict[str, Habit] = {
     "machine_early": Habit(
         "with the machine on before the boot print allowed it",
         "with it on in time",
-        "Wait for the print: a quarter inch for a walk-behind, an eighth for a ride-on.",
+        "Wait for the print: 1/4 in (6 mm) for a walk-behind, 1/8 in (3 mm) for a ride-on.",
         "Closing the top over bleed water blisters, dusts and delaminates.",
         "ASCC Position Statement 15; NRMCA CIP 13 and 20",
         "the boot print of the first pass",
@@ -80,7 +80,8 @@ HABITS: dict[str, Habit] = {
     "concrete_cold": Habit(
         "of cold concrete",
         "of concrete warm enough",
-        "Order concrete at 55 °F or more (50 from a foot thick); warm the base, keep it covered.",
+        "Order concrete at 55 °F or more (50 °F from a foot, 0.3 m, thick); warm the base, keep it"
+        " covered.",
         "Cold concrete bleeds long and sets slowly: tops dust and scale.",
         "ACI 306R; NRMCA CIP 1 and 27",
         "the concrete's temperature",

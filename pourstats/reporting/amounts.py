@@ -31,8 +31,11 @@ _PATTERNS = [
 ]  # fmt: skip
 _PER_YARD = [
     (re.compile(r"(?P<number>\d+(?:\.\d+)?) min/yd[³3]"), "{:.0f} min/m³"),
-    (re.compile(r"\$(?P<number>[\d,]+\.\d\d)(?= (?:a yard|to \$[\d,]+\.\d\d[):]))"), "${:,.2f}"),
-    (re.compile(r"(?<=to )\$(?P<number>[\d,]+\.\d\d)(?=[):])"), "${:,.2f}"),
+    (
+        re.compile(r"\$(?P<number>[\d,]+\.\d\d)(?=\s+(?:a\s+yard|to\s+\$[\d,]+\.\d\d[):]))"),
+        "${:,.2f}",
+    ),
+    (re.compile(r"(?<=to\s)\$(?P<number>[\d,]+\.\d\d)(?=[):])"), "${:,.2f}"),
 ]
 
 
@@ -43,8 +46,8 @@ def in_system(text: str, system: System) -> str:
     """
     if system == "us":
         return text
-    if re.search(r"\$[\d,.]+ a yard", text):
-        text = _per_yard(text, _PER_YARD).replace("a yard", "a m³")
+    if re.search(r"\$[\d,.]+\s+a\s+yard", text):
+        text = re.sub(r"\ba(\s+)yard\b", r"a\1m³", _per_yard(text, _PER_YARD))
     else:
         text = _per_yard(text, _PER_YARD[:1])
     for pattern, house, written in _PATTERNS:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
 
 from pourstats.faults import Refusal
 from pourstats.planning.callbacks import round_up
+from pourstats.reporting.amounts import in_system
 from pourstats.reporting.callbacks_sentences import (
     counted,
     gaps_sentence,
@@ -16,6 +18,7 @@ from pourstats.reporting.callbacks_sentences import (
     run_sentence,
     still_to_come_sentence,
 )
+from pourstats.units import System, unit_sign
 
 WIDTH = 92
 SHOWN_BY = {
@@ -44,7 +47,7 @@ FAR = 20.0
 """A cost whose ends lie this many times apart is hardly known."""
 
 
-def callbacks_text(picture: Mapping[str, Any]) -> str:
+def callbacks_text(picture: Mapping[str, Any], system: System = "us") -> str:
     """The picture for a terminal of 80 to 100 columns, or a printed page."""
     if picture["state"] == "no_pours":
         return "No pours yet. Load a log with `pourstats load`, callbacks in callbacks.csv.\n"
@@ -58,8 +61,23 @@ def callbacks_text(picture: Mapping[str, Any]) -> str:
     lines += _silent(picture["risk"])
     lines += _floors(picture["floors"])
     lines += _defects(picture)
-    lines += _groups(picture)
-    return "\n".join(line.rstrip() for line in lines).rstrip() + "\n"
+    lines += _groups(picture, system)
+    return in_system("\n".join(line.rstrip() for line in lines).rstrip() + "\n", system)
+
+
+def _named(group: object, by: str, system: System) -> str:
+    """A group as it is called; a class of drying with its limits in the units shown."""
+    text = str(group).replace("_", " ")
+    if by == "evaporation_class":
+        text = re.sub(
+            r"\d\.\d+", lambda one: in_system(f"{one[0]} lb/ft²/h", system).partition(" ")[0], text
+        )
+    return text[:24]
+
+
+def _headed(by: str, system: System) -> str:
+    unit = unit_sign("lb/ft2/h", system).removesuffix("/h")
+    return SHOWN_BY[by].replace("lb/ft2", unit) if system != "us" else SHOWN_BY[by]
 
 
 def share_text(row: Mapping[str, Any]) -> str:
@@ -288,7 +306,7 @@ def _defects(picture: Mapping[str, Any]) -> list[str]:
     return lines
 
 
-def _groups(picture: Mapping[str, Any]) -> list[str]:
+def _groups(picture: Mapping[str, Any], system: System) -> list[str]:
     if picture["state"] != "calls":
         return []
     lines = []
@@ -296,9 +314,9 @@ def _groups(picture: Mapping[str, Any]) -> list[str]:
         told = [row for row in picture["by"][name] if row["pours"] and row["group"] != "unknown"]
         if len(told) < 2:
             continue
-        lines.append(f"  {SHOWN_BY[name]}")
+        lines.append(f"  {_headed(name, system)}")
         lines += [
-            f"    {str(row['group']).replace('_', ' ')[:24]:<24} {share_text(row)}"
+            f"    {_named(row['group'], name, system):<24} {share_text(row)}"
             for row in told[:MOST_GROUPS]
         ]
         if len(told) > MOST_GROUPS:
