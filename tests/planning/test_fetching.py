@@ -104,3 +104,18 @@ def test_parts_of_what_doesnt_help_arent_tried(monkeypatch):
     assert run(kept, choice).breaches
     assert "another day" in unplanned.remedy(day, [0, 1, 2, 3], choice, 4)
     assert sum(people == 2 for people, _ in tried) == 0
+
+
+def test_a_slab_left_out_for_want_of_a_vehicle_says_that_nobody_is_fetched():
+    rows = jobs(
+        job("M1", "Maple", place_start=at("08:00"), hands=2.0),
+        job("O1", "Oak", place_start=at("08:00"), hands=2.0),
+    )
+    result = plan(rows, sky("Maple", "Oak"), {"crew": CREW}, {"vehicles": 1.0})
+    (out,) = result["days"][0]["unplanned"]
+    assert out["reason"].count("fetched in a plan") == 1
+    # Whose rule breaks is named once.
+    assert "M1: M1" not in out["reason"] and "O1: O1" not in out["reason"]
+    assert "add a vehicle, and it fits" in out["reason"]
+    alone = plan(rows, sky("Maple", "Oak"), {"crew": CREW}, {"vehicles": 3.0})
+    assert alone["days"][0]["unplanned"] == []

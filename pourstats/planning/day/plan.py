@@ -16,7 +16,7 @@ from pourstats.planning.day import sofar
 from pourstats.planning.day.advice import runner_up, watch, why
 from pourstats.planning.day.care import care
 from pourstats.planning.day.choice import Day
-from pourstats.planning.day.fetching import nobody_fetched
+from pourstats.planning.day.fetching import few_vehicles, nobody_fetched
 from pourstats.planning.day.fitting import Fit, beside, fitting
 from pourstats.planning.day.people import logged_week, monday_of, people_on
 from pourstats.planning.day.rules import Rules, rules_of
@@ -199,12 +199,17 @@ def _left_out(day: Day, fit: Fit) -> list[dict[str, str]]:
         together = day.only(sorted([*fit.kept, slab]))
         reason = "nobody is left for it" if best is None else reason_of(together, best)
         reason = reason.replace(f"{day.slabs[slab].pour_id}: ", "")
-        others = ", ".join(day.slabs[i].pour_id for i in fit.kept)
+        others = [day.slabs[i].pour_id for i in fit.kept]
+        before = f"beside {', '.join(others)}: " if others else ""
+        if any(reason.startswith(f"{name}: ") for name in others):
+            before = "beside it "
+        after = ""
+        if few_vehicles(day) and "fetched" not in reason:
+            after = "; nobody is dropped off and fetched in a plan"
         told.append(
             {
                 "pour_id": day.slabs[slab].pour_id,
-                "reason": (f"beside {others}: " if others else "")
-                + f"{reason}; {remedy(day, fit.kept, choice, slab)}",
+                "reason": f"{before}{reason}; {remedy(day, fit.kept, choice, slab)}{after}",
             }
         )
     return told
