@@ -55,7 +55,7 @@ def show() -> None:
             st.write(say("callbacks.one_group"))
     calls.log()
     with st.expander(say("all.as_text")):
-        st.code(callbacks_text(picture), language=None)
+        st.code(callbacks_text(picture, units()), language=None)
 
 
 if kept.mark() is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -101,27 +102,64 @@ def test_the_week_says_what_the_command_says(season: Path, monkeypatch: pytest.M
     assert any(found["trend"]["sentence"] in line for line in told)
 
 
+TEXTS = ("title", "header", "subheader", "markdown", "caption", "code", "text", "table", "warning",
+         "info", "success", "error")  # fmt: skip
+ASKED = ("button", "download_button", "text_input", "number_input", "selectbox", "multiselect",
+         "button_group", "text_area", "time_input", "date_input", "expander",
+         "data_editor", "vega_lite_chart")  # fmt: skip
+
+
 def everything(app: AppTest) -> str:
-    """All that a page shows as text, charts' data in it."""
-    kinds = (app.header, app.title, app.markdown, app.caption, app.code, app.warning, app.table)
-    parts = [str(part.value) for kind in kinds for part in kind]
-    return "\n".join([*parts, *(str(chart.proto) for chart in app.get("vega_lite_chart"))])
+    """All that a page shows as text: labels, columns, choices and charts' data in it."""
+    parts = [str(part.value) for kind in TEXTS for part in app.get(kind)]
+    # A protocol buffer writes what is beyond ASCII in octal.
+    asked = "\n".join(str(part.proto) for kind in ASKED for part in app.get(kind))
+    for written, sign in (("\\302\\262", "²"), ("\\302\\263", "³"), ("\\302\\260", "°")):
+        asked = asked.replace(written, sign)
+    parts += [part.value.to_string().replace("_", " ") for part in app.dataframe]
+    return "\n".join([*parts, asked])
 
 
-@pytest.mark.parametrize("page", ["week.py", "finishing.py", "trucks.py", "record.py", "price.py"])
+# Of the pictured signs and words none stands in metric; "8 in 10" is no length.
+US_UNITS = (
+    r"\bft2\b|ft²|\byd3\b|yd³|°F|\bdegF\b|\bmph\b|\bpsi\b|lb/ft|\byards?\b|\bfeet\b|\[in\]|\[ft\]"
+    r"|\d ?(?:in|ft)\b(?! 10\b| order\b)(?! \(\d[\d.]*(?: to \d[\d.]*)? m{1,2}\))|\binch"
+)
+"""A size that is given both ways, as 1/4 in (6 mm), may stay."""
+
+
+@pytest.mark.parametrize(
+    ("page", "query", "label"),
+    [
+        ("week.py", {}, None), ("log_pour.py", {"pour": "B300"}, None),
+        ("log_pour.py", {"pour": "B297", "form": "1"}, None), ("record.py", {}, None),
+        ("record.py", {"pour": "B297"}, None), ("finishing.py", {}, "Work it out"),
+        ("plan.py", {}, "Plan it"), ("trucks.py", {}, "Work it out"), ("price.py", {}, None),
+        ("callbacks.py", {}, None),
+    ],
+)  # fmt: skip
 def test_no_us_unit_is_left_in_metric(
-    page: str, season: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    query = {"pour": "B297"} if page == "record.py" else {}
-    app = shown(season, page, monkeypatch, units="metric", **query)
-    if page == "trucks.py":
-        next(b for b in app.button if b.label == "Work it out").click().run()
-    assert not app.exception
-    us = r"\d ?(ft2|ft²|yd3|yd³|°F|mph|psi|in\b[.,;])|lb/ft|a yard placed"
-    assert not re.findall(us, everything(app))
-    assert re.search(us, everything(shown(season, page, monkeypatch, units="us", **query))) or (
-        page == "trucks.py"
-    )
+    page: str, query: dict[str, str], label: str | None, season: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    import ahead
+
+    sky = ROOT / "sample_logs" / "forecast" / "tomorrow.csv"
+    monkeypatch.setattr(ahead, "weather", lambda *_, **__: sky)
+    monkeypatch.setattr(import_module("pourstats.planning.day.plan"), "RUNS", 40)
+    told = {}
+    for units in ("metric", "us"):
+        app = shown(season, page, monkeypatch, units=units, **query)
+        if page == "plan.py":
+            for name in ("B294", "B295"):
+                app.multiselect[0].unselect(name).run()
+        if label is not None:
+            next(b for b in app.button if b.label == label).click().run()
+        assert not app.exception
+        told[units] = everything(app)
+    assert not re.findall(US_UNITS, told["metric"])
+    # The same page in US units has some, so that the pattern looks where they stand.
+    assert re.findall(US_UNITS, told["us"])
 
 
 def test_one_pour_whole(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
