@@ -143,13 +143,8 @@ def seen(each: Field) -> bool:
     return not each.private or st.session_state.get("role") == "office"
 
 
-def label(each: Field) -> str:
-    """A field's label with unit, and a star where every row needs it."""
-    return look.plain(head(each))
-
-
 def head(each: Field) -> str:
-    """The same as the tables' heads take it, to the letter."""
+    """A field's label with unit, and a star where every row needs it; declared, so never markup."""
     return (tapping.with_unit(each) if each.unit else each.label) + (" *" if each.required else "")
 
 
@@ -159,15 +154,15 @@ def entry(each: Field, was: str, key: str) -> str:
         return time_entry(each, was, key)
     if each.kind == "date":
         day = dt.date.fromisoformat(was) if was else tapping.now().date()
-        found = st.date_input(label(each), day, key=key, format="YYYY-MM-DD")
+        found = st.date_input(head(each), day, key=key, format="YYYY-MM-DD")
         return found.isoformat() if found else ""
     if each.kind in ("number", "whole"):
         shown = number(was, each.unit)
-        found = st.number_input(label(each), value=shown, key=key, format="%.5g", step=1.0)
+        found = st.number_input(head(each), value=shown, key=key, format="%.5g", step=1.0)
         return plain_number(found)
     if each.kind == "choice":
         found = st.selectbox(
-            label(each), each.choices, key=key, placeholder="",
+            head(each), each.choices, key=key, placeholder="",
             index=each.choices.index(was) if was in each.choices else None,
             format_func=named(each),
         )  # fmt: skip
@@ -175,18 +170,18 @@ def entry(each: Field, was: str, key: str) -> str:
     if each.kind == "choices":
         chosen = [part.strip() for part in was.replace(",", ";").split(";")]
         found = st.multiselect(
-            label(each), each.choices, [one for one in chosen if one in each.choices], key=key,
+            head(each), each.choices, [one for one in chosen if one in each.choices], key=key,
             placeholder="", format_func=named(each),
         )  # fmt: skip
         return ", ".join(found)
     if each.name == "site":
         listed = tapping.sites(was or None)
-        found = st.selectbox(label(each), listed, index=tapping.place(listed, was), key=key,
+        found = st.selectbox(head(each), listed, index=tapping.place(listed, was), key=key,
                              accept_new_options=True, placeholder=say("log.site_hint"))  # fmt: skip
         return found or ""
     if each.kind == "notes":
-        return st.text_area(label(each), was, key=key, max_chars=2000)
-    return st.text_input(label(each), was, key=key, max_chars=200)
+        return st.text_area(head(each), was, key=key, max_chars=2000)
+    return st.text_input(head(each), was, key=key, max_chars=200)
 
 
 def named(each: Field) -> Callable[[str], str]:
@@ -198,7 +193,7 @@ def named(each: Field) -> Callable[[str], str]:
 def time_entry(each: Field, was: str, key: str) -> str:
     """A clock time; the day comes from the log's own rule, unless it stood there."""
     before = clock(was)
-    found = st.time_input(label(each), before, key=key, step=60)
+    found = st.time_input(head(each), before, key=key, step=60)
     if found == before:
         return was
     return f"{found:%H:%M}" if found else ""

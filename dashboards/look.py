@@ -87,10 +87,21 @@ body:has(.stApp:not([data-test-connection-state="CONNECTED"])) [data-testid="stD
 </style>"""
 
 
+# Streamlit says these in English alone: in another language the button says it by its own text.
+CHOOSE_FILE = """<style>
+[data-testid="stFileUploaderDropzone"] button p {{font-size: 0;}}
+[data-testid="stFileUploaderDropzone"] button p::after {{content: {told}; font-size: 1rem;}}
+[data-testid="stFileUploaderDropzoneInstructions"] {{display: none;}}
+</style>"""
+
+
 def dress() -> None:
     """The style sheet, once a run."""
     told = json.dumps(words.say("log.no_connection"), ensure_ascii=False)
     st.html(COLORS[ink()] + STYLE + NO_CONNECTION.format(told=told))
+    if words.language() != "en":
+        told = json.dumps(words.say("all.choose_file"), ensure_ascii=False)
+        st.html(CHOOSE_FILE.format(told=told))
     st.html(SCROLLED, unsafe_allow_javascript=True)
 
 

@@ -267,7 +267,7 @@ def test_every_language_has_the_strings_of_the_logging_page() -> None:
     english = tomllib.loads((folder / "en.toml").read_text(encoding="utf-8"))
     others = [path for path in folder.glob("*.toml") if path.name != "en.toml"]
     assert others
-    sections = ("switch", "nav", "log", "fill", "upload", "fault", "tap", "slab_type", "finish", "placement",
+    sections = ("switch", "nav", "log", "fill", "upload", "phone", "fault", "tap", "slab_type", "finish", "placement",
                 "exposure", "wind_felt", "gate")  # fmt: skip
     for path in others:
         other = tomllib.loads(path.read_text(encoding="utf-8"))
