@@ -227,6 +227,7 @@ def describe(pour_id: str, now: "tapping.State") -> None:
         given: dict[str, object] = {}
         given["site"] = st.selectbox(
             fields["site"].label, tapping.sites(now.described("site")), accept_new_options=True,
+            placeholder=say("log.site_hint"),
             index=tapping.place(tapping.sites(now.described("site")), now.described("site")),
         )  # fmt: skip
         for name in ("slab_type", "finish", "placement"):

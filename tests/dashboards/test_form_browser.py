@@ -130,3 +130,44 @@ def test_two_quick_taps_of_the_same_count_once(chrome: Any, site: tuple[str, Sto
         stamps = rows(store, "stamps").query(mine)
         assert len(stamps) == 1 and list(stamps["undone"]) == ["no"], event
     page.context.close()
+
+
+SEEN = """() => {
+  const found = [], walk = document.createTreeWalker(document.querySelector('.stApp'), 4);
+  while (walk.nextNode()) {
+    const part = walk.currentNode.parentElement;
+    if (part.checkVisibility() && getComputedStyle(part).fontSize !== '0px'
+        && !part.closest('[data-testid="stIconMaterial"], [data-testid="stSkipLink"], style, script'))
+      found.push(walk.currentNode.textContent.trim());
+  }
+  for (const part of document.querySelectorAll('.stApp [placeholder]')) found.push(part.placeholder);
+  return found;
+}"""
+
+
+def test_no_english_is_seen_where_spanish_is_chosen(chrome: Any, site: tuple[str, Store]) -> None:
+    import tomllib
+
+    address, _ = site
+    folder = ROOT / "dashboards" / "strings"
+    english, spanish = (
+        {
+            text
+            for entries in tomllib.loads(path.read_text(encoding="utf-8")).values()
+            for text in entries.values()
+        }
+        for path in (folder / "en.toml", folder / "es.toml")
+    )
+    page, _ = opened(chrome, PHONE, locale="es-MX")
+    for place in ("log", "log?pour=B300", "log?pour=F1&form=1", "log?form=1", "upload"):
+        page.goto(f"{address}/{place}")
+        settled(page)
+        page.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
+        settled(page)
+        seen = {text for text in page.evaluate(SEEN) if text}
+        assert seen & spanish, place
+        # The switch names each language in its own words.
+        assert seen & (english - spanish) <= {"English"}, place
+        told = " ".join(seen).lower().split()
+        assert not {"the", "and", "choose", "file", "upload", "browse", "per"} & {*told}, place
+    page.context.close()
