@@ -28,7 +28,7 @@ def log() -> None:
         if "call_stored" in st.session_state:
             st.success(look.plain(st.session_state.pop("call_stored")))
         given = {"pour_id": st.selectbox(
-            filling.label(fields["pour_id"]), list(names), index=None, placeholder="",
+            filling.head(fields["pour_id"]), list(names), index=None, placeholder="",
             format_func=names.get, key=f"call-{count}-pour_id") or ""}  # fmt: skip
         for name in ASKED:
             given[name] = filling.entry(fields[name], "", f"call-{count}-{name}")

@@ -27,7 +27,7 @@ SPANISH: dict[str, tuple[str, ...]] = {
     "high_range_reducer": ("superplastificante",), "retarder": ("retardante",),
     "accelerator": ("acelerante",), "air_entrainer": ("aire incluido", "inclusor de aire"),
     # the sky and the wind
-    "sun": ("sol",), "shade": ("sombra",), "mixed": ("mixto", "nublado"),
+    "sun": ("sol",), "shade": ("sombra",), "mixed": ("mixto", "nublado", "nublado o mixto"),
     "indoors": ("bajo techo",), "calm": ("en calma", "calma"), "breezy": ("con brisa", "brisa"),
     "windy": ("con viento", "viento"),
     # finish, saw, cure

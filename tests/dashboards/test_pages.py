@@ -366,3 +366,16 @@ def test_par_and_bid_stand_beside_the_usual(season: Path, monkeypatch: pytest.Mo
     hours = {f"{par['labor_h']:,.0f} h spent, {par['par_h']:,.0f} h at par" for par in known}
     assert all(any(each in line for line in lines) for each in hours), (hours, lines)
     assert any(line.startswith("Bid: ") for line in told) == bool(found["bids"]["compared"])
+
+
+def test_what_a_page_calls_a_choice_in_spanish_a_load_reads() -> None:
+    import tomllib
+
+    from pourstats.logs.cell import Reading
+    from pourstats.logs.cells import read_cell
+    from pourstats.logs.tables import POURS
+
+    spanish = tomllib.loads((ROOT / "dashboards/strings/es.toml").read_text(encoding="utf-8"))
+    for section in ("slab_type", "finish", "placement", "exposure", "wind_felt"):
+        for choice, word in spanish[section].items():
+            assert read_cell(word, POURS.column(section), Reading()).value == choice, word

@@ -23,8 +23,10 @@ from pourstats.reporting.amounts import in_system
         ("1,076.4 ft2 basement, 4000 psi", "100 m² basement, 28 MPa"),
         ("Free time 10 min/yd³ from then", "Free time 13 min/m³ from then"),
         ("$7.65 a yard placed ($3.82 to $15.29)", "$10.01 a m³ placed ($5.00 to $20.00)"),
-        ("costs\n$7.65 a\nyard placed ($3.82 to\n$15.29)",
-         "costs\n$10.01 a\nm³ placed ($5.00 to\n$20.00)"),
+        (
+            "costs\n$7.65 a\nyard placed ($3.82 to\n$15.29)",
+            "costs\n$10.01 a\nm³ placed ($5.00 to\n$20.00)",
+        ),
         ("$7.65 a yard ($3.82 to $15.29: too few)", "$10.01 a m³ ($5.00 to $20.00: too few)"),
         ("Rain from 12:30, 0.20 in, before", "Rain from 12:30, 5 mm, before"),
         ("07:00  load 1     10 yd³  unloads", "07:00  load 1   7.65 m³  unloads"),
