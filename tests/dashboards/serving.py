@@ -23,6 +23,14 @@ def chromium() -> str | None:
     return shutil.which("chromium") or shutil.which("chromium-browser")
 
 
+def rows(store: Any, table: str) -> Any:
+    """A table of the store as a frame."""
+    from pourstats.store import reading
+
+    with store.read() as connection:
+        return reading.frame(connection, table)
+
+
 @contextmanager
 def served(store: Path, folder: Path | None = None) -> Iterator[str]:
     """`pourstats dashboard` on a free port of loopback; its address."""

@@ -13,13 +13,12 @@ from urllib.parse import quote
 
 import pytest
 
-from pourstats.store import reading
 from pourstats.store.database import Store
 from pourstats.store.loading import load
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from serving import DESK, PHONE, ROOT, browser, chromium, opened, rewritten, served, settled, until
+from serving import DESK, PHONE, ROOT, chromium, opened, rewritten, rows, served, settled, until
 
 sys.path.pop(0)
 
@@ -46,12 +45,6 @@ LEAKS = """() => [...document.querySelectorAll('.stApp strong, .stApp em, .stApp
 
 
 @pytest.fixture(scope="module")
-def chrome() -> Iterator[Any]:
-    with browser() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Store]]:
     """The sample season, served from a folder that is not the checkout's."""
     folder = tmp_path_factory.mktemp("served")
@@ -65,11 +58,6 @@ def press(page: Any, name: str) -> None:
     """Tap a button, and wait for its tick, which stands only once the tap is stored."""
     page.get_by_role("button", name=name, exact=True).click()
     page.get_by_role("button", name=name, exact=True).wait_for(state="detached", timeout=20_000)
-
-
-def rows(store: Store, table: str) -> Any:
-    with store.read() as connection:
-        return reading.frame(connection, table)
 
 
 def test_a_whole_pour_by_taps_on_a_phone(chrome: Any, site: tuple[str, Store]) -> None:

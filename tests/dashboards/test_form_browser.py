@@ -10,13 +10,12 @@ from typing import Any
 
 import pytest
 
-from pourstats.store import reading
 from pourstats.store.database import Store
 from pourstats.store.loading import load
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from serving import DESK, PHONE, ROOT, browser, chromium, opened, rewritten, served, settled, until
+from serving import DESK, PHONE, ROOT, chromium, opened, rewritten, rows, served, settled, until
 
 sys.path.pop(0)
 
@@ -36,12 +35,6 @@ PASSES = "pour_id,pass_no,tool,start\nF1,1,pan,10:30\nF1,2,finish_blades,11:40\n
 
 
 @pytest.fixture(scope="module")
-def chrome() -> Iterator[Any]:
-    with browser() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Store]]:
     """One pour of the record, and the sample's jobs ahead."""
     folder = tmp_path_factory.mktemp("served")
@@ -52,11 +45,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Store]
     assert not report.set_aside
     with served(store.path, folder) as address:
         yield address, store
-
-
-def rows(store: Store, table: str) -> Any:
-    with store.read() as connection:
-        return reading.frame(connection, table)
 
 
 def saved(page: Any) -> None:

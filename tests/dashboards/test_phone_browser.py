@@ -27,7 +27,7 @@ from pourstats.store.loading import load
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from serving import PHONE, ROOT, browser, chromium
+from serving import PHONE, ROOT, chromium
 
 sys.path.pop(0)
 
@@ -38,12 +38,6 @@ pytestmark = pytest.mark.skipif(
 ZONE = ZoneInfo("America/Chicago")
 DAY = dt.datetime(2025, 10, 31)
 """The day of the sample season's jobs ahead."""
-
-
-@pytest.fixture(scope="module")
-def chrome() -> Iterator[Any]:
-    with browser() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")
