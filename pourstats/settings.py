@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from math import isfinite
 from typing import Literal
 
 Value = float | str | None
@@ -194,7 +195,7 @@ def _number(rule: Rule, text: str) -> float:
         number = float(cleaned[:-1] if percent else cleaned) / (100.0 if percent else 1.0)
     except ValueError:
         raise RuleError(f"{rule.name}: {text!r} is not a number ({rule.unit})") from None
-    if not _within(rule, number):
+    if not (isfinite(number) and _within(rule, number)):
         most = "" if rule.high is None else f" to {rule.high:g}"
         allowed = f"{rule.low:g}{most or ' or more'}"
         raise RuleError(f"{rule.name}: {text!r} is not allowed; {allowed} ({rule.unit}) is")

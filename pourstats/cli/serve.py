@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
@@ -17,6 +17,8 @@ LOOPBACK = "127.0.0.1"
 UPLOADS = "/_stcore/upload_file"
 TICKET_BYTES = 200
 """The most that is read of a ticket."""
+LAST_WRITE_S = 3.0
+"""How long the end waits for answers that are being kept."""
 
 
 @command("dashboard", "pourstats dashboard --port 8501")
@@ -46,7 +48,6 @@ def dashboard(port: int, lan: bool, no_browser: bool, store: Path | None, as_jso
         if not as_json:
             show_code(address)
     serve(record.path.resolve(), place, host, headless=no_browser or as_json)
-    return 0
 
 
 def demand_passcode(record: Any) -> None:
@@ -204,9 +205,9 @@ async def give_cookie(request: Any) -> Any:
     return answer
 
 
-def serve(store: Path, port: int, address: str, headless: bool) -> None:
-    """Run the server until it is stopped. Everything it needs is set here, not by a folder's
-    configuration, which is only found from some folders."""
+def serve(store: Path, port: int, address: str, headless: bool) -> NoReturn:
+    """Run the server until it is stopped, and end the process. Everything it needs is set here, not
+    by a folder's configuration, which is only found from some folders."""
     os.environ["POURSTATS_STORE"] = str(store)
     import threading
     import webbrowser
@@ -226,9 +227,9 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
             threading.Timer(0.5, webbrowser.open, [f"http://{address}:{port}"]).start()
         yield
 
-    threading.Thread(
-        target=ready.watch, args=(Store(store), threading.Event()), daemon=True
-    ).start()
+    ended = threading.Event()
+    watcher = threading.Thread(target=ready.watch, args=(Store(store), ended), daemon=True)
+    watcher.start()
     routes = [Route("/passcode", give_cookie, methods=["POST"])]
     start = pages_folder() / "app.py"
     sys.argv = [str(start)]  # beside which it looks for .streamlit/config.toml, with the colors
@@ -250,3 +251,11 @@ def serve(store: Path, port: int, address: str, headless: bool) -> None:
     }
     with suppress(KeyboardInterrupt):  # Ctrl-C is how it ends
         app.run(config=config)
+    ended.set()
+    watcher.join(LAST_WRITE_S)
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):
+            stream.flush()
+    # Pages may still be at work in other threads: the interpreter's own end would cut them off
+    # within DuckDB, which then aborts.
+    os._exit(0)

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from pourstats import settings as house
@@ -138,6 +138,7 @@ def test_any_spoiled_workbook(data: bytes) -> None:
 
 
 @MANY
+@example("minimum_job", "1E310")
 @given(name=st.sampled_from(list(house.RULES)) | ANY_TEXT, value=ANY_TEXT)
 def test_any_house_rule(name: str, value: str) -> None:
     try:

@@ -174,7 +174,7 @@ def test_a_contingency_below_the_average_says_so():
 
 def test_pours_still_awaited_are_counted():
     told = {"targets": {}, "waiting": [f"J{k}" for k in range(11)]}
-    plans = {"pours": [], "days": [], "summary": {}}
+    plans = {"pours": [], "days": [], "moved": [], "summary": {}}
     found = {"forecasts": told, "plans": plans, "hours": None, "hours_missing": "none"}
     assert "J7 and 3 more." in score_text(found)
 

@@ -166,10 +166,10 @@ def luminance(colour: str) -> float:
 
 def test_units_are_those_of_the_house_and_their_metric_ones(tmp_path: Path) -> None:
     fields = phone_data(Store(tmp_path / "none.duckdb"), "en", NOW)["fields"]
-    assert fields["area"]["unit"]["us"] == ("ft2", 1.0)
+    assert fields["area"]["unit"]["us"] == ("ft²", 1.0)
     # 1 ft = 0.3048 m and 1 in = 25.4 mm exactly (NIST SP 811).
     name, factor = fields["area"]["unit"]["metric"]
-    assert (name, factor) == ("m2", pytest.approx(1 / 0.3048**2, rel=1e-12))
+    assert (name, factor) == ("m²", pytest.approx(1 / 0.3048**2, rel=1e-12))
     name, factor = fields["thickness"]["unit"]["metric"]
     assert (name, factor) == ("mm", pytest.approx(1 / 25.4, rel=1e-12))
     assert fields["concrete_temp"]["unit"]["metric"][1] is None, "no factor makes a temperature"
