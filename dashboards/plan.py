@@ -63,7 +63,11 @@ with head:
 if answer is not None:
     for note in answer.notes:
         st.warning(look.plain(amounts(note)))
+    # What the second best plan costs more, and why, is the office's alone to read.
+    office = st.session_state.get("role") == "office"
     for place, (day, each) in enumerate(zip(answer.result["days"], drawn, strict=True)):
+        for line in day["too_much"] if office else day["too_much"][:1]:
+            st.warning(look.plain(amounts(line)))
         for out in day["unplanned"]:
             st.warning(look.plain(say("plan.unplanned", reason=amounts(out["reason"]))))
         # A day has more on its line than a phone is wide: it scrolls sideways.
@@ -73,8 +77,6 @@ if answer is not None:
     write_calendar(kept.store(), answer.result, file)
     with st.container(horizontal=True):
         st.download_button(say("plan.calendar"), file.read_bytes(), "day.ics", "text/calendar")
-    # What the second best plan costs more, and why, is the office's alone to read.
-    office = st.session_state.get("role") == "office"
     text = amounts(plan_text(answer.result, costs=office))
     with st.container(horizontal=True):
         st.download_button(say("plan.pdf"), lambda: day_pdf(answer.result, words.units()),

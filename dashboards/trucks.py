@@ -14,7 +14,7 @@ from pourstats.reporting.charts_rates import (
     past_waits_sentence,
     waits_by,
 )
-from pourstats.reporting.trucks import trucks_text
+from pourstats.reporting.trucks import loads_told, order_rows, trucks_text
 
 
 def so_far() -> dict | None:
@@ -51,6 +51,10 @@ if answer is not None:
     for note in answer.notes:
         st.warning(look.plain(amounts(note)))
     for job in answer.result["jobs"]:
+        order = amounts(f"{job['order_yd3']:g} yd³")
+        st.subheader(look.plain(f"{job['pour_id']}: {order}, {loads_told(job)}"), anchor=False)
+        rows = [{name: amounts(cell) for name, cell in row.items()} for row in order_rows(job)]
+        look.table(rows, order)
         look.draw(truck_spacing(job, look.ink()))
     with st.expander(say("all.as_text")):
         st.code(amounts(trucks_text(answer.result)), language=None)

@@ -59,6 +59,12 @@ def over(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
     return alt.Chart(alt.Data(values=list(rows)))  # type: ignore[no-untyped-call]
 
 
+def clock_axis(**more: Any) -> alt.Axis:
+    """An axis of hours and minutes whose labels keep apart, however long the day and narrow the
+    page."""
+    return alt.Axis(format="%H:%M", labelOverlap=True, labelSeparation=10, **more)
+
+
 def dressed(chart: alt.TopLevelMixin, page: Ink) -> alt.TopLevelMixin:
     """The chart in the page's ink, on no ground of its own."""
     found: alt.TopLevelMixin = (

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 
 from pourstats.reporting.bid import LINE_WORDS, PART_WORDS, dollars_text, hours_text, odds_text
-from pourstats.reporting.charts import GREEN, ORANGE, PURPLE, Drawn, dressed, ink, over
+from pourstats.reporting.charts import GREEN, ORANGE, PURPLE, Drawn, clock_axis, dressed, ink, over
 from pourstats.reporting.trucks import fixed_loads, loads_told
 
 
@@ -31,7 +31,7 @@ def finishing_clock(job: Mapping[str, Any], dark: bool = False) -> Drawn:
     rows = [row for row in rows if row["low"] and row["high"]]
     lanes = [row["lane"] for row in rows]
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(ticks=False, domain=False))
-    x = alt.X("low:T", title=None, axis=alt.Axis(format="%H:%M", labelOverlap=True),
+    x = alt.X("low:T", title=None, axis=clock_axis(),
               scale=alt.Scale(padding=30))  # fmt: skip
     bars = over(rows).mark_bar(height=14, cornerRadius=3).encode(
         y=y, x=x, x2="high:T", color=alt.Color("colour:N", scale=None)

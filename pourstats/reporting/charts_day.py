@@ -15,6 +15,7 @@ from pourstats.reporting.charts import (
     SKY,
     YELLOW,
     Drawn,
+    clock_axis,
     dressed,
     ink,
     over,
@@ -35,7 +36,7 @@ def day_chart(day: Mapping[str, Any], dark: bool = False) -> Drawn | None:
     page = ink(dark)
     rows = [*_slabs(day), *_people(day, page.quiet)]
     lanes = list(dict.fromkeys(row["lane"] for row in rows))
-    x = alt.X("start:T", title=None, axis=alt.Axis(format="%H:%M", labelOverlap=True, orient="top"))
+    x = alt.X("start:T", title=None, axis=clock_axis(orient="top"))
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(ticks=False, domain=False))
     bars = over(rows).mark_bar(height=16, cornerRadius=2).encode(
         y=y, x=x, x2="end:T", color=alt.Color("colour:N", scale=None),

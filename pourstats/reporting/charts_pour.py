@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import altair as alt
 
 from pourstats.reporting.amounts import in_system
-from pourstats.reporting.charts import GREEN, ORANGE, PURPLE, Drawn, dressed, ink, over
+from pourstats.reporting.charts import GREEN, ORANGE, PURPLE, Drawn, clock_axis, dressed, ink, over
 from pourstats.reporting.week_words import number_text
 from pourstats.units import System, to_system, unit_in
 
@@ -32,7 +32,7 @@ def pour_day(found: Mapping[str, Any], system: System = "us", dark: bool = False
             bar["lane"], ORANGE if bar["lane"].startswith("load") else GREEN
         )
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(ticks=False, domain=False))
-    x = alt.X("start:T", title=None, axis=alt.Axis(format="%H:%M", labelOverlap=True),
+    x = alt.X("start:T", title=None, axis=clock_axis(),
               scale=alt.Scale(nice=True, padding=24))  # fmt: skip
     spans = [bar for bar in bars if bar["end"]]
     points = [bar for bar in bars if not bar["end"]]
@@ -144,7 +144,7 @@ def pour_weather(
             .properties(width="container", height=70)
             .mark_line(point=True, color=page.mark, strokeWidth=2)
             .encode(
-                x=alt.X("at:T", title=None, axis=alt.Axis(format="%H:%M", labelOverlap=True)),
+                x=alt.X("at:T", title=None, axis=clock_axis()),
                 y=alt.Y("value:Q", title=title, scale=alt.Scale(zero=name == "wind", nice=True),
                         axis=alt.Axis(tickCount=3)),
             )

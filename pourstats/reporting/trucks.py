@@ -47,6 +47,21 @@ def loads_told(job: Mapping[str, Any]) -> str:
     return loads + apart + (", the last as a balance load" if fixed < job["loads"] else "")
 
 
+def order_rows(job: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Of each load of a job: how much, for when, and when to call a balance load."""
+    return [
+        {
+            "load": str(load["load_no"]),
+            "size": f"{load['yd3']:g} yd³",
+            "due": _at(load["due"])
+            + (f"; call about {_at(load['call_after'])}" if load["call_after"] else ""),
+            "unloads about": _at(load["starts"]),
+            "old when empty": f"{load['age_min']['p50']:.0f} min",
+        }
+        for load in job["order"]
+    ]
+
+
 def _job(job: Mapping[str, Any], rules: Mapping[str, Any]) -> list[str]:
     begin = datetime.fromisoformat(job["order"][0]["due"])
     site = f", {job['site']}" if job["site"] else ""

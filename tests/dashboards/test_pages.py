@@ -235,6 +235,12 @@ def test_an_answer_to_other_jobs_is_shown_no_more(
     app = shown(season, "trucks.py", monkeypatch)
     next(b for b in app.button if b.label == "Work it out").click().run()
     assert any("B294" in block.value for block in app.code)
+    # When to order each load stands on the page itself, also where no spacing is to be chosen.
+    heading = next(each.value for each in app.subheader if each.value.startswith("B294"))
+    assert "11.5 yd³, 2 loads, the last as a balance load" in heading.replace("\\", "")
+    sizes = [each.replace("\\", "") for each in app.table[0].value["size"]]
+    assert sizes == ["10 yd³", "1.5 yd³"]
+    assert "call about" in app.table[0].value["due"].iloc[1]
     app.multiselect[0].unselect("B294").run()
     assert not app.exception
     assert not any("B294" in block.value for block in app.code)

@@ -124,3 +124,24 @@ def test_the_crew_has_the_day_sheet_without_a_dollar(
     # The office reads on the same page what it costs.
     office = pressed(page(season, "office", monkeypatch), "Plan it")
     assert re.findall(MONEY, office.code[0].value)
+
+
+@pytest.mark.parametrize("role", ["office", "crew"])
+def test_a_day_that_is_too_much_is_said_above_the_chart(
+    role: str, season: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = ["Too much for one day: TJ works over 15 hours.", "For 98 dollars more it fits."]
+    given = import_module("pourstats.reporting.planned").plan_answer
+
+    def heavy(*args: Any, **more: Any) -> Any:
+        found = given(*args, **more)
+        found.result["days"][0]["too_much"] = lines
+        return found
+
+    app = page(season, role, monkeypatch)
+    monkeypatch.setattr(import_module("pourstats.reporting.planned"), "plan_answer", heavy)
+    pressed(app, "Plan it")
+    told = [each.value.replace("\\", "") for each in app.warning]
+    assert lines[0] in told
+    # What it would cost to mend is the office's alone to read.
+    assert (lines[1] in told) == (role == "office")
