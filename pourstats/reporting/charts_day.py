@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 import altair as alt
@@ -28,13 +29,16 @@ COLOURS = {
     "travel": YELLOW,
 }  # fmt: skip
 
+LABEL_SHARE = 0.09
+"""How much of the chart's width a label takes."""
+
 
 def day_chart(day: Mapping[str, Any], dark: bool = False) -> Drawn | None:
     """One day: a row a slab with its windows, a row a person with tasks; None for an empty one."""
     if not day["pours"]:
         return None
     page = ink(dark)
-    rows = [*_slabs(day), *_people(day, page.quiet)]
+    rows = _spaced([*_slabs(day), *_people(day, page.quiet)])
     lanes = list(dict.fromkeys(row["lane"] for row in rows))
     x = alt.X("start:T", title=None, axis=clock_axis(orient="top"))
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(ticks=False, domain=False))
@@ -53,7 +57,8 @@ def day_chart(day: Mapping[str, Any], dark: bool = False) -> Drawn | None:
     slabs = f"{len(day['pours'])} {'slab' if len(day['pours']) == 1 else 'slabs'}"
     title = f"{day_text(day['date'])}: {slabs}, {_odds(day)}"
     reading = (
-        "Pale: when the slab turns ready, eight days in ten. Yellow: driving; orange: setting up;"
+        "Pale green: when the slab turns ready, eight days in ten; pale purple: it can be cut, the"
+        " saw isn't there yet. Yellow: driving; orange: setting up;"
         " blue: placing; light blue: cleaning up; green: finishing; purple: sawing; grey: waiting."
     )
     words = "; ".join(
@@ -80,11 +85,16 @@ def _slabs(day: Mapping[str, Any]) -> list[dict[str, Any]]:
             ("finish", pour["first_pass"]["p50"], pour["last_pass_end"]["p50"], GREEN, 1.0),
         ]
         if pour["saw_opens"] and pour["saw_done"]:
-            saw = ("saw", pour["saw_opens"]["p50"], pour["saw_done"]["p50"], PURPLE, 1.0)
-            steps.append(saw)
+            opens, done = pour["saw_opens"]["p50"], pour["saw_done"]["p50"]
+            begun = min((task["start"] for task in day["tasks"]
+                         if task["task"] == "saw" and task["pour_id"] == pour["pour_id"]),
+                        default=opens)  # fmt: skip
+            if opens < begun:
+                steps.append(("may be cut", opens, begun, PURPLE, 0.35))
+            steps.append(("saw", begun, done, PURPLE, 1.0))
         for what, start, end, colour, solid in steps:
             if start and end:
-                told = "" if what == "ready" else f"{what} {start[11:16]}"
+                told = f"{what} {start[11:16]}" if solid == 1.0 else ""
                 rows.append({"lane": lane, "what": what, "label": told, "start": start, "end": end,
                              "colour": colour, "solid": solid})  # fmt: skip
     return rows
@@ -102,3 +112,20 @@ def _people(day: Mapping[str, Any], waiting: str) -> list[dict[str, Any]]:
             row["label"] = f"{task['start'][11:16]} {task['pour_id']}"
         rows.append(row | {"pour": task["pour_id"]})
     return rows
+
+
+def _spaced(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows without labels that would lie over the one before in their lane."""
+    at = [datetime.fromisoformat(row["start"]) for row in rows]
+    ends = [datetime.fromisoformat(row["end"]) for row in rows]
+    apart = (max(ends) - min(at)) * LABEL_SHARE
+    last: dict[str, datetime] = {}
+    spaced = []
+    for row, start in zip(rows, at, strict=True):
+        lane = row["lane"]
+        if row["label"] and lane in last and start - last[lane] < apart:
+            row = row | {"label": ""}
+        elif row["label"]:
+            last[lane] = start
+        spaced.append(row)
+    return spaced
