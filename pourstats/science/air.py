@@ -33,24 +33,22 @@ def saturation_pressure_pa(temp_c: ArrayLike) -> Array:
     """
     c = np.asarray(temp_c, dtype=float)
     k = np.where((c >= -100) & (c <= 200), c + 273.15, np.nan)
-    ice = (
-        -5.6745359e3 / k
-        + 6.3925247
-        - 9.677843e-3 * k
-        + 6.2215701e-7 * k**2
-        + 2.0747825e-9 * k**3
-        - 9.484024e-13 * k**4
-        + 4.1635019 * np.log(k)
-    )
-    water = (
+    log_pa = np.asarray(
         -5.8002206e3 / k
         + 1.3914993
-        - 4.8640239e-2 * k
-        + 4.1764768e-5 * k**2
-        - 1.4452093e-8 * k**3
+        + k * (-4.8640239e-2 + k * (4.1764768e-5 - k * 1.4452093e-8))
         + 6.5459673 * np.log(k)
     )
-    return np.asarray(np.exp(np.where(c < 0.01, ice, water)))
+    cold = c < 0.01
+    if cold.any():
+        k = k[cold]
+        log_pa[cold] = (
+            -5.6745359e3 / k
+            + 6.3925247
+            + k * (-9.677843e-3 + k * (6.2215701e-7 + k * (2.0747825e-9 - k * 9.484024e-13)))
+            + 4.1635019 * np.log(k)
+        )
+    return np.asarray(np.exp(log_pa))
 
 
 def vapor_pressure_pa(temp_c: ArrayLike, humidity_pct: ArrayLike) -> Array:

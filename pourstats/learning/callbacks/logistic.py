@@ -132,12 +132,14 @@ def _newton(
         step *= min(1.0, 5.0 / max(1e-12, float(np.abs(step).max())))
         size = 1.0
         after = _loglik(model, beta + step)
-        while after < loglik - 1e-12 and size > 1e-4:
+        # What a sum over many rows can't tell from rounding is no loss, and no gain either.
+        told = 1e-13 * max(1.0, abs(loglik))
+        while after < loglik - 10.0 * told and size > 1e-4:
             size /= 2.0
             after = _loglik(model, beta + size * step)
         beta = beta + size * step
         gain, loglik = after - loglik, after
-        if gain < 1e-10 and float(np.abs(score[free]).max(initial=0.0)) < 1e-7:
+        if gain < max(1e-10, 10.0 * told) and float(score @ step) < 1e-13 * max(1.0, len(model.y)):
             return beta, loglik, _score(model, beta), True
     return beta, loglik, _score(model, beta), False
 

@@ -7,7 +7,6 @@ supports: it adds the group's whole doubt.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,7 +85,9 @@ class Levels:
     def of(cls, found: Conditions) -> Levels:
         """Levels of the pours of a record."""
         named = {
-            name: tuple(sorted({w for row in _split(found, name) for w in row}))
+            name: tuple(
+                sorted({w for text in set(words(found.frame, name)) for w in _split(text, name)})
+            )
             for name in (*PLACE, "finish", "mix", "lead")
         }
         days = found.start_h[~np.isnan(found.start_h)] / 24.0
@@ -205,18 +206,19 @@ def _size(found: Conditions) -> tuple[str, list[str], Array, tuple[float, ...]]:
 def _level_columns(found: Conditions, name: str, levels: Levels) -> tuple[list[str], Array]:
     known = (*levels.by_column[name], OTHER)
     index = {level: k for k, level in enumerate(known)}
-    columns = np.zeros((found.count, len(known)))
-    for i, row in enumerate(_split(found, name)):
-        for word in row:
-            columns[i, index.get(word, len(known) - 1)] = 1.0
-    return [f"{name}:{level}" for level in known], columns
+    texts = words(found.frame, name)
+    place = {text: k for k, text in enumerate(dict.fromkeys(texts))}
+    distinct = np.zeros((len(place), len(known)))
+    for text, k in place.items():
+        for word in _split(text, name):
+            distinct[k, index.get(word, len(known) - 1)] = 1.0
+    return [f"{name}:{level}" for level in known], distinct[[place[text] for text in texts]]
 
 
-def _split(found: Conditions, name: str) -> list[list[str]]:
-    texts: Sequence[str] = words(found.frame, name)
+def _split(text: str, name: str) -> list[str]:
     if name in {"base", "reinforcement"}:
-        return [[w.strip() for w in text.split(";") if w.strip()] for text in texts]
-    return [[text] if text else [] for text in texts]
+        return [w.strip() for w in text.split(";") if w.strip()]
+    return [text] if text else []
 
 
 def _drift(found: Conditions, levels: Levels) -> tuple[str, list[str], Array, None]:

@@ -74,9 +74,9 @@ def passes_of(
     levels = features.Levels.of(found)
     total = (kept.last_h - kept.start_h) * 60.0
     usable = ~np.isnan(total) & (total >= 3.0) & (total < 2000.0) & ~kept.held
-    expected = np.array(
-        [_mean_count(by_finish, by_kind, f, k) for f, k in zip(finish, kind, strict=True)]
-    )
+    pairs = list(zip(finish, kind, strict=True))
+    usual = {pair: _mean_count(by_finish, by_kind, *pair) for pair in set(pairs)}
+    expected = np.array([usual[pair] for pair in pairs])
     number_of = np.where(counted >= 1, counted, expected) if found.count else counted
     columns, groups, offset = _columns(found, science, levels, number_of, surprise)
     usable &= ~np.isnan(columns).any(axis=1)

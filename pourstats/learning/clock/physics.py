@@ -153,9 +153,9 @@ def mix_log_delay(found: Conditions) -> Array:
 
 def bases(found: Conditions) -> list[set[str]]:
     """What each slab lies on, as a set of the log's words."""
-    return [
-        {w.strip() for w in text.split(";") if w.strip()} for text in words(found.frame, "base")
-    ]
+    texts = words(found.frame, "base")
+    own = {text: {w.strip() for w in text.split(";") if w.strip()} for text in set(texts)}
+    return [own[text] for text in texts]
 
 
 def _warmth(found: Conditions, constants: Constants) -> _Warmth:

@@ -22,6 +22,9 @@ FAMILY_WORTH = 10.0
 """How many effects' worth of prior holds the common scale of those that are in no pool."""
 
 MOST_ROUNDS = 40
+TURNS = 8
+"""Rounds after which a turn back is no longer taken for the way to the answer."""
+
 CLOSE = 1e-4
 """Settled: no pour's expected log hours moves by more, or no effect by a hundredth of its doubt."""
 
@@ -74,6 +77,9 @@ def fitted(
         log_mean, share, jacobian = slopes(design, beta)
     told = ~np.isnan(record.shares).any(axis=1)
     own = [np.flatnonzero(design.part == k) for k in range(len(PARTS))]
+    inside = np.flatnonzero(design.part >= 0)
+    tasked = design.x[np.ix_(told, inside)]
+    pace, last = 1.0, np.zeros(beta.size)
     centre = float(log_mean.mean())
     for count in range(MOST_ROUNDS):
         error = record.log_hours - log_mean
@@ -83,15 +89,19 @@ def fitted(
         pull = jacobian.T @ (days.weight * (error - days.shift))
         pull -= (beta - design.mean) / spread**2
         tasks = task_information(record.shares[told], share[told], noise.task_sigma)
-        for a, rows in enumerate(own):
-            pull[rows] += design.x[np.ix_(told, rows)].T @ tasks.force[:, a]
-            for b, columns in enumerate(own):
-                weighed = design.x[np.ix_(told, rows)] * tasks.inner[:, a, b][:, None]
-                precision[np.ix_(rows, columns)] += weighed.T @ design.x[np.ix_(told, columns)]
+        pull[inside] += (tasked * tasks.force[:, design.part[inside]]).sum(axis=0)
+        for b, columns in enumerate(own):
+            weighed = tasked * tasks.inner[:, design.part[inside], b]
+            reach = weighed.T @ tasked[:, np.searchsorted(inside, columns)]
+            precision[np.ix_(inside, columns)] += reach
         covariance = np.asarray(np.linalg.inv(precision), dtype=float)
         step = covariance @ pull
         step *= min(1.0, 0.8 / max(float(np.abs(step).max()), 1e-9))
-        beta = beta + step
+        # Rounds that undo each other would go on for ever: the halfway between them settles it.
+        if count >= TURNS and step @ precision @ last < 0.0:
+            pace = max(pace / 2.0, 0.25)
+        last = pace * step
+        beta = beta + last
         before = log_mean
         log_mean, share, jacobian = slopes(design, beta)
         doubt = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian, optimize=True)

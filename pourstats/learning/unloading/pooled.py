@@ -57,30 +57,30 @@ def fit(
     shifts, scatters = spreads[0] * steps, spreads[1] * steps
     groups, counts = np.unique(pour, return_counts=True)
     place = np.searchsorted(groups, pour)
+    left = y - columns @ usual
+    means, left_means = _means(columns, place, counts), _means(left[:, None], place, counts)[:, 0]
     found: list[tuple[float, float, float, Array, Array]] = []
     for t in shifts:
         for s in scatters:
+            # Each load less `keep` of its pour's mean has independent scatter; the sums that the
+            # fit needs of such loads follow from those of the whole and of the pours.
             keep = 1.0 - s / np.sqrt(s**2 + counts * t**2)
-            white, target = columns / s, y / s
-            if y.size:
-                white = (columns - keep[place, None] * _means(columns, place, counts)[place]) / s
-                target = (y - keep[place] * _means(y[:, None], place, counts)[place, 0]) / s
-            precision = white.T @ white + np.diag(doubt**-2.0)
-            left = target - white @ usual
+            taken = counts * (2.0 * keep - keep**2)
+            inner = (columns.T @ columns - (means.T * taken) @ means) / s**2
+            toward = (columns.T @ left - means.T @ (taken * left_means)) / s**2
+            whole = float(left @ left - taken @ left_means**2) / s**2
+            precision = inner + np.diag(doubt**-2.0)
             covariance = np.linalg.inv(precision)
-            mean = usual + covariance @ (white.T @ left)
-            rest = left - white @ (mean - usual)
-            fits = -0.5 * (rest @ rest + np.sum(((mean - usual) / doubt) ** 2))
+            moved = covariance @ toward
+            rest = whole - 2.0 * float(moved @ toward) + float(moved @ inner @ moved)
+            fits = -0.5 * (rest + np.sum((moved / doubt) ** 2))
             size = -0.5 * (np.linalg.slogdet(precision)[1] + 2 * np.sum(np.log(doubt)))
-            within = (
-                (-np.sum(counts - 1) * np.log(s) - 0.5 * np.sum(np.log(s**2 + counts * t**2)))
-                if y.size
-                else 0.0
-            )
+            within = -np.sum(counts - 1) * np.log(s) - 0.5 * np.sum(np.log(s**2 + counts * t**2))
             prior = -0.5 * (
                 (np.log(t / spreads[0]) / 0.7) ** 2 + (np.log(s / spreads[1]) / 0.7) ** 2
             )
-            found.append((float(fits + size + within + prior), t, s, mean, covariance))
+            score_here = float(fits + size + within + prior)
+            found.append((score_here, t, s, usual + moved, covariance))
     score = np.array([f[0] for f in found])
     odds = np.exp(score - score.max())
     which = rng.choice(len(found), size=draws, p=odds / odds.sum())
@@ -106,6 +106,5 @@ def fit(
 
 
 def _means(values: Array, place: NDArray[np.int64], counts: NDArray[np.int64]) -> Array:
-    sums = np.zeros((counts.size, values.shape[1]))
-    np.add.at(sums, place, values)
-    return np.asarray(sums / counts[:, None])
+    sums = [np.bincount(place, column, counts.size) for column in values.T]
+    return np.asarray(np.column_stack(sums) / counts[:, None])
