@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from pourstats.faults import Refusal
@@ -12,6 +15,8 @@ from pourstats.reporting.sheet import saved
 from pourstats.store import mappings, reading
 from pourstats.store.database import Store
 from pourstats.units import System
+
+FORMS: tuple[tables.Format, ...] = ("csv", "parquet")
 
 
 def write_export(
@@ -32,21 +37,41 @@ def write_export(
     ways = mappings.as_file(store)
     if not frames and ways is None:
         raise Refusal("the store has no rows to export yet", status=1)
-    names = [f"{name}.csv" for name in frames] + ([mappings.FILE] if ways is not None else [])
+    names = [f"{name}.{form}" for name in frames for form in FORMS]
+    names += [mappings.FILE] if ways is not None else []
     there = [name for name in names if (folder / name).exists()]
     if there:
         raise Refusal(f"{folder / there[0]} is there already; name a new folder")
+    written = {f"{name}.csv": len(frame) for name, frame in frames.items()}
+    with _all_at_once(folder) as draft:
+        for name, frame in frames.items():
+            progress(f"writing {name}")
+            for form in FORMS:
+                tables.write(frame, name, form, system, draft / f"{name}.{form}")
+        if ways is not None:
+            saved(draft / mappings.FILE, ways)
+            written[mappings.FILE] = len(mappings.kept(store))
+    return written
+
+
+@contextmanager
+def _all_at_once(folder: Path) -> Iterator[Path]:
+    """A folder to fill, whose files get their place together once all are there: an export that is
+    cut short must not pass for the record. Raises Refusal."""
+    target = folder.resolve()
+    draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        draft.mkdir()
+        yield draft
+        if target.exists():
+            for file in draft.iterdir():
+                file.replace(target / file.name)
+        else:
+            draft.rename(target)
+    except Refusal as error:
+        raise Refusal(str(error).replace(str(draft), str(folder)), error.status) from None
     except OSError as error:
         raise Refusal(f"can't make the folder {folder} ({error.strerror})") from None
-    written = {}
-    for name, frame in frames.items():
-        progress(f"writing {name}")
-        for form in ("csv", "parquet"):
-            tables.write(frame, name, form, system, folder / f"{name}.{form}")
-        written[f"{name}.csv"] = len(frame)
-    if ways is not None:
-        saved(folder / mappings.FILE, ways)
-        written[mappings.FILE] = len(mappings.kept(store))
-    return written
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)

@@ -89,20 +89,23 @@ def role_in(store: Store, given: str | None, now: float | None = None) -> Role |
 
 @dataclass
 class Tries:
-    """Wrong passcodes of late, over every device: they could be one that changes its address."""
+    """Wrong passcodes of late, over every device: they could be one that changes its address.
+
+    Moments are of a clock that nobody sets.
+    """
 
     wrong: list[float] = field(default_factory=list)
 
     def allowed(self, now: float | None = None) -> bool:
         """Whether a passcode may be looked at now."""
-        moment = now or time.time()
+        moment = now or time.monotonic()
         self.wrong = [when for when in self.wrong if moment - when < PER_S]
         return len(self.wrong) < TRIES
 
     def failed(self, now: float | None = None) -> None:
         """Count a wrong one. Counted before it is looked at, for a browser can break off a page
         that is still looking; a right one is then taken off again."""
-        self.wrong.append(now or time.time())
+        self.wrong.append(now or time.monotonic())
 
     def right(self) -> None:
         """The one just counted was right."""
@@ -121,7 +124,7 @@ class Tickets:
 
     def give(self, token: str, now: float | None = None) -> str:
         """A ticket for that token, good for :data:`TICKET_S` seconds."""
-        moment = now or time.time()
+        moment = now or time.monotonic()
         self.waiting = {k: v for k, v in self.waiting.items() if v[1] > moment}
         ticket = secrets.token_urlsafe(32)
         self.waiting[ticket] = (token, moment + TICKET_S)
@@ -130,7 +133,7 @@ class Tickets:
     def take(self, ticket: str, now: float | None = None) -> str | None:
         """The token of a ticket; None for one that is unknown, used or too old."""
         token, until = self.waiting.pop(ticket, ("", 0.0))
-        return token if (now or time.time()) < until else None
+        return token if (now or time.monotonic()) < until else None
 
 
 TICKETS = Tickets()

@@ -12,7 +12,7 @@ import re
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -81,6 +81,13 @@ class Store:
                 yield connection
 
     @contextmanager
+    def as_it_is(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A connection to read with, an older version's tables left as they are. Refusal."""
+        with _ONE_AT_A_TIME, self._opened(read_only=True) as connection:
+            self._check(connection)
+            yield connection
+
+    @contextmanager
     def write(self, create: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
         """A connection to write with, its schema up to date; makes the store unless ``create`` is
         False. The caller commits what it began."""
@@ -104,6 +111,7 @@ class Store:
         new = self.path.with_name(f"{self.path.name}.new-{os.getpid()}")
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
+            _sweep(self.path)
             if self.path.is_file() and self.path.stat().st_size == 0:
                 # An empty file is no database to DuckDB.
                 self.path.unlink()
@@ -132,26 +140,32 @@ class Store:
         """An open connection, closed in the end; an error of the file itself becomes a Refusal."""
         import duckdb
 
-        connection = self._open(read_only)
-        try:
-            yield connection
-        except (duckdb.IOException, duckdb.FatalException, duckdb.SerializationException) as error:
-            raise self._unusable(str(error)) from None
-        except duckdb.Error as error:
-            # A commit that finds no room is an error of the transaction.
-            if _FULL.search(str(error)) or _CORRUPT.search(str(error)):
+        # What DuckDB puts beside the store while it writes holds the same pay and prices.
+        with nullcontext() if read_only else made_private():
+            connection = self._open(read_only)
+            try:
+                yield connection
+            except (
+                duckdb.IOException,
+                duckdb.FatalException,
+                duckdb.SerializationException,
+            ) as error:
                 raise self._unusable(str(error)) from None
-            # The last: a table that is gone is looked for among Python's names.
-            if isinstance(
-                error,
-                duckdb.CatalogException | duckdb.BinderException | duckdb.InvalidInputException,
-            ):
-                self._demand_whole(connection)
-            raise
-        finally:
-            # Of a damaged file even the closing may fail.
-            with suppress(duckdb.Error):
-                connection.close()
+            except duckdb.Error as error:
+                # A commit that finds no room is an error of the transaction.
+                if _FULL.search(str(error)) or _CORRUPT.search(str(error)):
+                    raise self._unusable(str(error)) from None
+                # The last: a table that is gone is looked for among Python's names.
+                if isinstance(
+                    error,
+                    duckdb.CatalogException | duckdb.BinderException | duckdb.InvalidInputException,
+                ):
+                    self._demand_whole(connection)
+                raise
+            finally:
+                # Of a damaged file even the closing may fail.
+                with suppress(duckdb.Error):
+                    connection.close()
 
     def _demand_whole(self, connection: duckdb.DuckDBPyConnection) -> None:
         """Refusal where a query failed since tables or columns of the store are gone."""
@@ -254,6 +268,33 @@ def _at_home(path: Path) -> Path:
     with suppress(RuntimeError):
         return path.expanduser()
     return path
+
+
+@contextmanager
+def made_private() -> Iterator[None]:
+    """Files that this process makes meanwhile are readable by their owner alone."""
+    usual = os.umask(0o077)
+    try:
+        yield
+    finally:
+        os.umask(usual)
+
+
+def _sweep(path: Path) -> None:
+    """Take away what makers of this store left that were stopped on the way. Windows' processes
+    can't be asked whether they live without harm, so there it stays."""
+    if os.name != "posix":
+        return
+    begins = f"{path.name}.new-"
+    for left in path.parent.iterdir():
+        maker = left.name.removeprefix(begins).removesuffix(".wal")
+        if left.name.startswith(begins) and maker.isdigit():
+            try:
+                os.kill(int(maker), 0)
+            except ProcessLookupError:
+                left.unlink(missing_ok=True)
+            except (OSError, OverflowError):
+                continue
 
 
 def keep_private(path: Path) -> None:

@@ -1,20 +1,29 @@
-"""How long the dashboard takes with ten years of a busy crew: cold, and from page to page.
+"""How long the dashboard takes, cold and from page to page, as the record grows.
 
-    python tests/benchmarks/bench_pages.py [POURS] [ROUNDS]
+    python tests/benchmarks/bench_pages.py [--pours 100 5000] [--rounds 5]
 
 In a real browser (Chromium). A cold start is the time from the command `pourstats dashboard` until
 the week stands in a browser that has seen nothing yet: once right after a load, when nothing is
 worked out, then in each round with the answers that the store keeps. A change of page is the time
 from the click on its link until that page stands and runs no more; its first visit in a session is
 told apart. Prints the median and the 95th percentile.
+
+The reference in the same rounds is what a page costs Streamlit itself: two bare pages on the same
+store, which read the pours by DuckDB, sum them by week in pandas, and show a table and an Altair
+chart. The growth exponent is that between two sizes: 0 means that pages don't care.
 """
 
 from __future__ import annotations
 
+import argparse
+import math
 import os
+import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +33,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboards"))
 
 from big_log import write_log
-from serving import DESK, STILL_S, browser, opened, served, settled
+from serving import DESK, STILL_S, browser, free_port, opened, served, settled, wait
 
 from pourstats.reporting import ready
 from pourstats.store import kept
@@ -42,11 +51,45 @@ J3,2012-01-11,S0-3,driveway,1200,5
 """
 
 
+BARE = """
+import altair as alt, duckdb, pandas as pd, streamlit as st
+
+def page(name, other):
+    def show():
+        st.title(name)
+        st.header("By week")
+        pours = duckdb.connect(STORE, read_only=True).execute("SELECT * FROM pours").df()
+        area = pours.groupby(pd.to_datetime(pours.date).dt.to_period("W")).area.sum()
+        weeks = area.rename_axis("week").reset_index().assign(week=lambda f: f.week.astype(str))
+        st.altair_chart(alt.Chart(weeks.tail(26)).mark_bar().encode(x="week", y="area"))
+        st.dataframe(weeks.tail(26))
+    return st.Page(show, title=name, url_path=name.lower(), default=name == "One")
+
+st.navigation([page("One", "Two"), page("Two", "One")]).run()
+"""
+
+
 def main() -> None:
     """Measure and print."""
-    pours = int(sys.argv[1]) if len(sys.argv) > 1 else 5000
-    rounds = int(sys.argv[2]) if len(sys.argv) > 2 else 5
-    with tempfile.TemporaryDirectory() as made, browser() as found:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--pours", type=int, nargs="+", default=[100, 5_000])
+    parser.add_argument("--rounds", type=int, default=5)
+    given = parser.parse_args()
+    before: tuple[int, float, float] | None = None
+    with browser() as found:
+        for pours in given.pours:
+            start, page = measured(found, pours, given.rounds)
+            if before:
+                size = math.log(pours / before[0])
+                print(f"growth from {before[0]:,} to {pours:,} pours: cold start"
+                      f" {math.log(start / before[1]) / size:.2f},"
+                      f" any page {math.log(page / before[2]) / size:.2f}")  # fmt: skip
+            before = pours, start, page
+
+
+def measured(found: Any, pours: int, rounds: int) -> tuple[float, float]:
+    """Median seconds of a cold start and of any page, any visit; prints all there is to say."""
+    with tempfile.TemporaryDirectory() as made:
         logs = Path(made) / "logs"
         logs.mkdir()
         write_log(logs, pours)
@@ -54,11 +97,10 @@ def main() -> None:
         store = Store(Path(made) / "big.duckdb")
         load(store, [logs])
         print(f"{pours:,} pours, {os.cpu_count()} cores; load of the machine {_load()}")
-        opened_once = cold(found, store.path)
-        print(f"cold start after a load, to the week: {opened_once:.2f} s")
+        print(f"cold start after a load, to the week: {cold(found, store.path):.2f} s")
         first: dict[str, list[float]] = {name: [] for name in PAGES}
         later: dict[str, list[float]] = {name: [] for name in PAGES}
-        starts = []
+        starts, bare_starts, bare_pages = [], [], []
         for _ in range(rounds):
             began = time.perf_counter()
             with served(store.path) as address:
@@ -68,11 +110,41 @@ def main() -> None:
                     for name in PAGES:
                         times[name].append(visited(page, name))
                 page.context.close()
-    print(f"cold start, answers kept in the store: {told(starts)}")
+            began = time.perf_counter()
+            with bare(store.path, Path(made)) as address:
+                page = week(found, address)
+                bare_starts.append(time.perf_counter() - began)
+                bare_pages += [visited(page, name) for name in ("Two", "One") * 4]
+                page.context.close()
+    every = [taken for times in (first, later) for name in PAGES for taken in times[name]]
     for name in PAGES:
         print(f"{name:<24} first visit {told(first[name])}   then {told(later[name])}")
-    every = [taken for times in (first, later) for name in PAGES for taken in times[name]]
-    print(f"{'any page, any visit':<24} {told(every)}; load of the machine {_load()}")
+    print(f"cold start, answers kept {told(starts)}; bare pages {told(bare_starts)};"
+          f" ratio {np.median(starts) / np.median(bare_starts):.1f}")  # fmt: skip
+    print(f"{'any page, any visit':<24} {told(every)}; bare pages {told(bare_pages)};"
+          f" ratio {np.median(every) / np.median(bare_pages):.1f}; load of the machine {_load()}",
+          flush=True)  # fmt: skip
+    return float(np.median(starts)), float(np.median(every))
+
+
+@contextmanager
+def bare(store: Path, folder: Path) -> Iterator[str]:
+    """Two bare pages of Streamlit's on the same store; their address."""
+    script, port = folder / "bare.py", free_port()
+    script.write_text(BARE.replace("STORE", repr(str(store))), encoding="utf-8")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "streamlit", "run", str(script), "--server.headless=true",
+         f"--server.port={port}", "--server.address=127.0.0.1",
+         "--browser.gatherUsageStats=false", "--server.fileWatcherType=none"],
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        address = f"http://127.0.0.1:{port}"
+        wait(address)
+        yield address
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
 
 
 def cold(found: Any, store: Path) -> float:
@@ -106,7 +178,7 @@ def visited(page: Any, name: str) -> float:
     before = page.url
     start = time.perf_counter()
     page.get_by_role("link", name=name, exact=True).first.click()
-    if name != "This week" or "/" in before.split("//")[1].rstrip("/"):
+    if name not in ("This week", "One") or "/" in before.split("//")[1].rstrip("/"):
         page.wait_for_function("was => location.href !== was", arg=before, polling=20)
     page.wait_for_function(
         "name => document.querySelector('h1')?.innerText.startsWith(name)", arg=name, polling=20

@@ -34,11 +34,18 @@ def rows(store: Any, table: str) -> Any:
 @contextmanager
 def served(store: Path, folder: Path | None = None) -> Iterator[str]:
     """`pourstats dashboard` on a free port of loopback; its address."""
+    with server(store, folder) as (address, _):
+        yield address
+
+
+@contextmanager
+def server(store: Path, folder: Path | None = None) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+    """The same, with the process beside the address."""
     import json
 
     process = subprocess.Popen(
         [sys.executable, "-m", "pourstats.cli", "dashboard", "--no-browser", "--json",
-         "--port", str(_free_port()), "--store", str(store)],
+         "--port", str(free_port()), "--store", str(store)],
         stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=folder or ROOT, text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )  # fmt: skip
@@ -50,14 +57,14 @@ def served(store: Path, folder: Path | None = None) -> Iterator[str]:
             assert line, "the dashboard ended before it said where it listens"
             told += line
         address = json.loads(told)["address"]
-        _wait(address)
-        yield address
+        wait(address)
+        yield address, process
     finally:
         process.terminate()
         process.wait(timeout=20)
 
 
-def _free_port() -> int:
+def free_port() -> int:
     """A port that the system has free; the dashboard takes the next one if it is gone by then."""
     import socket
 
@@ -66,7 +73,7 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def _wait(address: str) -> None:
+def wait(address: str) -> None:
     import time
     import urllib.request
 

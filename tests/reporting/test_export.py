@@ -14,6 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pourstats.faults import Refusal
 from pourstats.logs.tables import TABLES, Column, Table
 from pourstats.reporting.export import write_export
 from pourstats.store import forecasts, measures, openpours, reading, rules
@@ -109,6 +110,36 @@ def test_the_season_comes_back_whole(
     assert all(line.startswith("stamps: ") for line in report.warnings)
     assert sum(c["added"] for c in report.tables.values()) == sum(written.values())
     same(whole(fresh), before, system)
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_an_export_that_is_cut_short_leaves_nothing_that_passes_for_the_record(
+    season: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, there: bool
+) -> None:
+    from pourstats.reporting import export
+
+    folder, written = tmp_path / "out", []
+    if there:
+        folder.mkdir()
+        (folder / "mine.txt").write_text("kept")
+
+    def full(*given: Any, **named: Any) -> None:
+        if len(written) == 5:
+            raise Refusal(f"{given[4]} can't be written (No space left on device)")
+        written.append(given[1])
+        usual(*given, **named)
+
+    usual = export.tables.write
+    monkeypatch.setattr(export.tables, "write", full)
+    with pytest.raises(Refusal) as caught:
+        write_export(season, folder, "us", lambda line: None)
+    assert str(folder / "passes.csv").rpartition("/")[0] in str(caught.value)
+    assert ".part" not in str(caught.value)
+    assert [path.name for path in tmp_path.rglob("*")] == (["out", "mine.txt"] if there else [])
+    monkeypatch.undo()
+    write_export(season, folder, "us", lambda line: None)
+    with pytest.raises(Refusal, match="is there already"):
+        write_export(season, folder, "us", lambda line: None)
 
 
 def test_the_parquet_files_hold_the_same_rows(

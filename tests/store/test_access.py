@@ -91,6 +91,18 @@ def test_tries_are_limited_and_come_back(store: Store) -> None:
     assert tries.allowed(now=100.0 + 300.0)
 
 
+def test_a_clock_set_back_locks_nobody_out_for_longer(monkeypatch: pytest.MonkeyPatch) -> None:
+    tries, since_start = Tries(), 50.0
+    monkeypatch.setattr("time.time", lambda: 2_000_000_000.0)
+    monkeypatch.setattr("time.monotonic", lambda: since_start)
+    for _ in range(TRIES):
+        tries.failed()
+    monkeypatch.setattr("time.time", lambda: 1_000_000_000.0)
+    assert not tries.allowed()
+    since_start += 301.0
+    assert tries.allowed()
+
+
 @pytest.mark.parametrize(
     ("role", "passcode", "said"),
     [("boss", "long-enough", "no role"), ("crew", "short", "at least 6"),

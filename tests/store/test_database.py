@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import lzma
 import os
 import shutil
 import stat
@@ -323,6 +324,34 @@ def test_pay_and_prices_are_readable_by_their_owner_alone(full: Any, tmp_path: P
     assert stat.S_IMODE(back.path.stat().st_mode) == 0o640
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps a user's folders to the user")
+def test_what_lies_beside_a_store_while_it_is_written_is_its_owners_alone(full: Any) -> None:
+    usual = os.umask(0o022)
+    try:
+        with full.store.write() as connection:
+            connection.execute("INSERT INTO meta VALUES ('tried', '1')")
+            log = full.store.path.with_name(full.store.path.name + ".wal")
+            assert stat.S_IMODE(log.stat().st_mode) == 0o600
+        assert os.umask(0o022) == 0o022  # and other files are made as ever
+    finally:
+        os.umask(usual)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="nobody asks there whether a process lives")
+def test_what_a_killed_maker_left_is_taken_away_and_a_living_ones_is_not(tmp_path: Path) -> None:
+    gone = subprocess.Popen([sys.executable, "-c", "pass"])
+    gone.wait()
+    left = [tmp_path / f"s[1].duckdb.new-{gone.pid}{end}" for end in ("", ".wal")]
+    alive = tmp_path / f"s[1].duckdb.new-{os.getppid()}"
+    others = [tmp_path / "s[1].duckdb.new-notes", tmp_path / "s[1].duckdb.newest"]
+    for path in (*left, alive, *others):
+        path.write_bytes(b"half")
+    with Store(tmp_path / "s[1].duckdb").write():
+        pass
+    assert not any(path.exists() for path in left)
+    assert all(path.exists() for path in (alive, *others))
+
+
 def test_a_tilde_is_the_users_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setenv("USERPROFILE", str(tmp_path))
@@ -436,6 +465,58 @@ def test_a_spoiled_backup_is_refused_whole(full: Any, spoil: str) -> None:
     assert _rows(full.store) == before
     assert full.store.path.read_bytes() == store
     assert not [p for p in full.folder.iterdir() if "restoring" in p.name]
+
+
+OLD_DIGEST = """SELECT count(*), coalesce(sum(hash(t)::HUGEINT), 0) FROM (SELECT * FROM "{}"{}) t"""
+
+
+@pytest.mark.parametrize("spoilt", [False, True])
+def test_a_backup_by_version_2_is_restored_and_a_spoilt_one_refused(
+    tmp_path: Path, spoilt: bool
+) -> None:
+    """Its digest, as that version wrote it, is of the tables before they are upgraded."""
+    packed = Path(__file__).parents[1] / "faults" / "version_2.duckdb.xz"
+    copy, store = tmp_path / "old.backup", Store(tmp_path / "s.duckdb")
+    copy.write_bytes(lzma.decompress(packed.read_bytes()))
+    connection = duckdb.connect(str(copy))
+    names = connection.execute(
+        "SELECT table_name FROM duckdb_tables() WHERE NOT temporary ORDER BY table_name"
+    ).fetchall()
+    parts = []
+    for (name,) in names:
+        where = " WHERE name <> 'backup_digest'" if name == "meta" else ""
+        (row,) = connection.execute(OLD_DIGEST.format(name, where)).fetchall()
+        parts.append(f"{name}:{row[0]}:{row[1]}")
+    connection.execute("INSERT INTO meta VALUES ('backup_digest', ?)", ["|".join(parts)])
+    (pours,) = connection.execute("SELECT count(*) FROM pours").fetchall()[0]
+    if spoilt:
+        connection.execute("UPDATE pours SET area = 601 WHERE pour_id = (SELECT min(pour_id)"
+                           " FROM pours)")  # fmt: skip
+    connection.close()
+    if spoilt:
+        with pytest.raises(Refusal, match="not the ones that were backed up"):
+            restore(store, copy)
+        assert not store.path.exists()
+    else:
+        assert restore(store, copy) == (pours, None)
+
+
+@pytest.mark.parametrize("lost", [False, True])
+def test_a_backup_by_another_duckdb_is_held_against_its_counts(full: Any, lost: bool) -> None:
+    copy = full.folder / "copy.backup"
+    backup(full.store, copy)
+    connection = duckdb.connect(str(copy))
+    connection.execute("UPDATE meta SET value = regexp_replace(regexp_replace(value, 'duckdb [^|]*',"
+                       " 'duckdb 0.1'), ':[0-9]+([|]|$)', ':7\\1', 'g')"
+                       " WHERE name = 'backup_digest'")  # fmt: skip
+    if lost:
+        connection.execute("DELETE FROM pours")
+    connection.close()
+    if lost:
+        with pytest.raises(Refusal, match="not the ones that were backed up"):
+            restore(full.store, copy)
+    else:
+        assert restore(full.store, copy)[0] == 1
 
 
 def test_a_backup_overwrites_nothing(full: Any) -> None:

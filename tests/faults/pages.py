@@ -1,0 +1,176 @@
+"""Kill the dashboard while taps arrive: every tap with a tick is stored, once, and the pour goes on.
+
+    python tests/faults/pages.py [--moments 200] [--seed 1]
+
+A real `pourstats dashboard` and a real browser, a phone, that taps one pour after another. The server
+gets SIGKILL after a random part of the time that a pour's taps take undisturbed. Then: the store
+opens, no stored row is gone or there twice, every tap whose tick the phone showed is stored, and at
+most one more. A server started anew takes the taps that lack, which make the pour whole.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import random
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboards"))
+
+from serving import PHONE, browser, opened, server, settled
+
+from pourstats.store.database import Store
+from pourstats.store.tapping import Tap, tap
+from tests.faults import kills, scenes
+
+EVENTS = ("first_concrete", "strike_off_done", "bull_float_done", "machine_on", "last_pass_off",
+          "saw_done", "gone")  # fmt: skip
+
+
+def at_random(found: Any, moments: int, seed: int) -> kills.Tally:
+    """Kill the server at that many random moments. AssertionError names what was lost."""
+    tally, chance = kills.Tally("dashboard"), random.Random(f"dashboard{seed}")
+    with tempfile.TemporaryDirectory() as made:
+        store = Store(Path(made) / scenes.STORE)
+        scenes.write_log(Path(made) / scenes.LOG)
+        scenes.load(store, [Path(made) / scenes.LOG])
+        begun_anew(store, "K0")
+        takes_s = undisturbed(found, store)
+        for number in range(1, moments + 1):
+            begun_anew(store, f"K{number}")
+            moment = chance.uniform(0, takes_s)
+            try:
+                tally.under_way += killed(found, store, number, moment)
+            except Exception as error:
+                raise AssertionError(f"K{number}, killed after {moment:.3f} s: {error}") from error
+            tally.moments += 1
+    return tally
+
+
+def begun_anew(store: Store, pour: str) -> None:
+    """A pour of today that the crew has described."""
+    today = dt.date.today()
+    six = dt.datetime.combine(today, dt.time(0, 1))
+    kind = f"date={today};site=Oak;slab_type=garage;area=600;thickness=4"
+    tap(store, pour, Tap("describe", kind, six, f"{pour}-a"))
+    tap(store, pour, Tap("hands", "4", six, f"{pour}-b"))
+
+
+def undisturbed(found: Any, store: Store) -> float:
+    """Seconds that the taps of a pour take."""
+    with server(store.path) as (address, process), phone(found, address, "K0") as page:
+        began = time.monotonic()
+        assert tapped(page, process, []) == list(EVENTS)
+        taken = time.monotonic() - began
+    whole(store, "K0")
+    return taken
+
+
+def killed(found: Any, store: Store, number: int, moment_s: float) -> bool:
+    """Kill the server while a pour is tapped, look, and go on; whether taps were still to come."""
+    pour, before = f"K{number}", scenes.contents(store.path)
+    with server(store.path) as (address, process), phone(found, address, pour) as page:
+        timer = threading.Timer(moment_s, process.kill)
+        timer.start()
+        shown = tapped(page, process, [])
+        timer.join()
+        process.wait(20)
+    now = scenes.contents(store.path)
+    for name, rows in scenes.born(before).items():
+        assert not rows - scenes.born(now)[name], f"{name}: stored rows are gone"
+    assert not scenes.twice(store.path)
+    stored = logged(store, pour)
+    lost = [event for event in shown if event not in stored]
+    assert not lost, f"shown with a tick, and not stored: {lost}"
+    assert len(stored) <= len(shown) + 1, f"tapped {shown}, stored {stored}"
+    with server(store.path) as (address, process), phone(found, address, pour) as page:
+        tapped(page, process, stored)
+    whole(store, pour)
+    return len(stored) < len(EVENTS)
+
+
+@contextmanager
+def phone(found: Any, address: str, pour: str) -> Iterator[Any]:
+    """A phone's page of a pour, closed in the end."""
+    page, _ = opened(found, PHONE)
+    page.goto(f"{address}/log?pour={pour}")
+    settled(page)
+    yield page
+    page.context.close()
+
+
+def tapped(page: Any, process: Any, stored: list[str]) -> list[str]:
+    """Tap what isn't stored yet, one after another, until the server is gone; the taps with a tick."""
+    from playwright.sync_api import Error
+
+    shown: list[str] = []
+    for event in EVENTS:
+        tick = page.locator(f".st-key-undo-{event} button")
+        try:
+            if event not in stored:
+                page.locator(f".st-key-{event} button").evaluate("b => b.click()", timeout=20_000)
+            for _ in ticks(process):
+                if tick.is_visible():
+                    shown.append(event)
+                    break
+            else:
+                return shown
+        except Error:
+            assert process.poll() is not None, f"{event} can't be tapped, and the server runs"
+            return shown
+    return shown
+
+
+def ticks(process: Any) -> Iterator[None]:
+    """Moments to look for a tick; they end a little after the server."""
+    deadline, left = time.monotonic() + 30, 5
+    while left:
+        assert time.monotonic() < deadline, "no tick in half a minute, and the server runs"
+        yield
+        time.sleep(0.02)
+        left -= process.poll() is not None
+
+
+def logged(store: Store, pour: str) -> list[str]:
+    """The events of a pour that are stored and not undone, each once. AssertionError for twice."""
+    with store.read() as connection:
+        rows = connection.execute(
+            "SELECT event FROM stamps WHERE pour_id = ? AND undone = 'no'", [pour]
+        ).fetchall()
+    events = [row[0] for row in rows if row[0] in EVENTS]
+    assert len(events) == len(set(events)), f"twice: {events}"
+    return events
+
+
+def whole(store: Store, pour: str) -> None:
+    """AssertionError unless every tap and the pour itself are in the record."""
+    assert sorted(logged(store, pour)) == sorted(EVENTS), logged(store, pour)
+    with store.read() as connection:
+        rows = connection.execute(
+            "SELECT crew_out IS NOT NULL FROM pours WHERE pour_id = ?", [pour]
+        ).fetchall()
+    assert rows == [(True,)], f"{pour} is not in the record: {rows}"
+
+
+def main() -> None:
+    """Print what came of it; ends with 1 at the first loss."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--moments", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    began = time.monotonic()
+    with browser() as found:
+        tally = at_random(found, given.moments, given.seed)
+    print(f"{tally} ({time.monotonic() - began:.0f} s)")
+
+
+if __name__ == "__main__":
+    main()
