@@ -42,47 +42,45 @@ def at_random(found: Any, moments: int, seed: int) -> kills.Tally:
         store = Store(Path(made) / scenes.STORE)
         scenes.write_log(Path(made) / scenes.LOG)
         scenes.load(store, [Path(made) / scenes.LOG])
-        begun_anew(store, "K0")
-        takes_s = undisturbed(found, store)
-        for number in range(1, moments + 1):
-            begun_anew(store, f"K{number}")
-            moment = chance.uniform(0, takes_s)
+        takes_s, moment, pour = 0.0, 0.0, begun(store, 0)
+        stored: list[str] = []
+        for number in range(1, moments + 2):
             try:
-                tally.under_way += killed(found, store, number, moment)
+                with server(store.path) as (address, process):
+                    # What the killed server left open goes on, or the first pour, undisturbed.
+                    with phone(found, address, pour) as page:
+                        began = time.monotonic()
+                        tapped(page, process, stored)
+                        takes_s = takes_s or time.monotonic() - began
+                    whole(store, pour)
+                    if number > moments:
+                        return tally
+                    pour, moment = begun(store, number), chance.uniform(0, takes_s)
+                    before = scenes.contents(store.path)
+                    with phone(found, address, pour) as page:
+                        threading.Timer(moment, process.kill).start()
+                        shown = tapped(page, process, [])
+                        process.wait(takes_s + 20)
+                stored = looked_at(store, pour, before, shown)
             except Exception as error:
-                raise AssertionError(f"K{number}, killed after {moment:.3f} s: {error}") from error
+                raise AssertionError(f"{pour}, killed after {moment:.3f} s: {error}") from error
             tally.moments += 1
-    return tally
+            tally.under_way += len(stored) < len(EVENTS)
+    raise AssertionError("unreachable")
 
 
-def begun_anew(store: Store, pour: str) -> None:
+def begun(store: Store, number: int) -> str:
     """A pour of today that the crew has described."""
-    today = dt.date.today()
+    pour, today = f"K{number}", dt.date.today()
     six = dt.datetime.combine(today, dt.time(0, 1))
     kind = f"date={today};site=Oak;slab_type=garage;area=600;thickness=4"
     tap(store, pour, Tap("describe", kind, six, f"{pour}-a"))
     tap(store, pour, Tap("hands", "4", six, f"{pour}-b"))
+    return pour
 
 
-def undisturbed(found: Any, store: Store) -> float:
-    """Seconds that the taps of a pour take."""
-    with server(store.path) as (address, process), phone(found, address, "K0") as page:
-        began = time.monotonic()
-        assert tapped(page, process, []) == list(EVENTS)
-        taken = time.monotonic() - began
-    whole(store, "K0")
-    return taken
-
-
-def killed(found: Any, store: Store, number: int, moment_s: float) -> bool:
-    """Kill the server while a pour is tapped, look, and go on; whether taps were still to come."""
-    pour, before = f"K{number}", scenes.contents(store.path)
-    with server(store.path) as (address, process), phone(found, address, pour) as page:
-        timer = threading.Timer(moment_s, process.kill)
-        timer.start()
-        shown = tapped(page, process, [])
-        timer.join()
-        process.wait(20)
+def looked_at(store: Store, pour: str, before: dict[str, list[Any]], shown: list[str]) -> list[str]:
+    """The taps of a pour that are stored, after all that must hold of a killed server was seen."""
     now = scenes.contents(store.path)
     for name, rows in scenes.born(before).items():
         assert not rows - scenes.born(now)[name], f"{name}: stored rows are gone"
@@ -91,10 +89,7 @@ def killed(found: Any, store: Store, number: int, moment_s: float) -> bool:
     lost = [event for event in shown if event not in stored]
     assert not lost, f"shown with a tick, and not stored: {lost}"
     assert len(stored) <= len(shown) + 1, f"tapped {shown}, stored {stored}"
-    with server(store.path) as (address, process), phone(found, address, pour) as page:
-        tapped(page, process, stored)
-    whole(store, pour)
-    return len(stored) < len(EVENTS)
+    return stored
 
 
 @contextmanager
@@ -113,10 +108,12 @@ def tapped(page: Any, process: Any, stored: list[str]) -> list[str]:
 
     shown: list[str] = []
     for event in EVENTS:
-        tick = page.locator(f".st-key-undo-{event} button")
+        button, tick = (page.locator(f".st-key-{key} button") for key in (event, f"undo-{event}"))
         try:
             if event not in stored:
-                page.locator(f".st-key-{event} button").evaluate("b => b.click()", timeout=20_000)
+                # While the page is redrawn there are two, of which one does nothing.
+                any(button.count() for _ in ticks(process))
+                button.evaluate_all("each => each.forEach(one => one.click())")
             for _ in ticks(process):
                 if tick.is_visible():
                     shown.append(event)
