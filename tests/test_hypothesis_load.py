@@ -220,6 +220,18 @@ WORDS = st.one_of(
 )  # fmt: skip
 
 
+@pytest.mark.parametrize("many", [1, 700])
+def test_a_zero_has_no_sign(ledger: Any, shapes: dict[str, Any], many: int) -> None:
+    """Few texts are read one by one, many by the column."""
+    rows = [{**shapes["rows"]["weather"], "time": f"2031-06-{1 + i // 24:02d} {i % 24:02d}:00",
+             "air_temp": f"{-i / 10}"} for i in range(many)]  # fmt: skip
+    assert rows[0]["air_temp"] == "0.0"
+    rows[0]["air_temp"] = "-0.0"
+    ledger.load(weather=rows)
+    found = ledger.sql("SELECT air_temp FROM weather WHERE air_temp = 0")
+    assert [str(row[0]) for row in found] == ["0.0"]
+
+
 @pytest.mark.parametrize("system", ["us", "metric"])
 @settings(FEW, max_examples=3)
 @given(data=st.data())

@@ -230,7 +230,8 @@ def _usual_numbers(column: Column, values: Any, reading: Reading) -> Any:
             good &= numbers > _or(column.low, -np.inf)
         if column.odd_hint == "fraction":
             good &= (numbers > 1) | (numbers == 0)
-    return pa.array(np.where(good, numbers, np.nan), pa.float64(), from_pandas=True)
+    # A zero has no sign: -0 would be another value in the store, and 0 in a file.
+    return pa.array(np.where(good, numbers + 0.0, np.nan), pa.float64(), from_pandas=True)
 
 
 def _or(bound: float | None, other: float) -> float:

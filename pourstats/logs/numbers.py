@@ -173,7 +173,7 @@ def _in_range(text: str, value: float, column: Column, *, converted: bool) -> Ce
         warning = f"{seen} is unusually low for {column.name.replace('_', ' ')}; is it right?"
     elif column.odd_high is not None and value > column.odd_high:
         warning = f"{seen} is unusually high for {column.name.replace('_', ' ')}; is it right?"
-    return Cell(int(value) if column.kind == "whole" else float(value), warning=warning)
+    return Cell(int(value) if column.kind == "whole" else float(value) + 0.0, warning=warning)
 
 
 def _allowed(column: Column) -> str:
