@@ -27,6 +27,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboards"))
 
 from serving import PHONE, browser, opened, server, settled
 
+sys.path.pop(0)
+
 from pourstats.store.database import Store
 from pourstats.store.tapping import Tap, tap
 from tests.faults import kills, scenes
