@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -78,13 +78,7 @@ def fit(
     placed_first = at_once & (since >= 0) & (chasing.chance(area) < 0.5)
     bounded = kept.late | placed_first
 
-    prints = np.log(kept.print_in / USUAL_PRINT_IN)
-    seen = prints[np.isfinite(prints) & usable]
-    shrink = seen.size / (seen.size + 3.0)
-    print_mean = float(shrink * seen.mean()) if seen.size else 0.0
-    print_spread = float(np.clip(seen.std(), 0.0, 0.8)) if seen.size > 4 else 0.0
-    prints = np.where(np.isfinite(prints), prints, print_mean)
-
+    prints, print_mean, print_spread = _prints(kept, usable)
     machine = RideOn(np.log(area[~np.isnan(kept.ride_on)]), kept.ride_on[~np.isnan(kept.ride_on)])
     ridden = np.where(np.isnan(kept.ride_on), machine.chance(area), kept.ride_on)
 
@@ -111,11 +105,6 @@ def fit(
     waited = np.where(at_end, late_end[rows], since[rows])
     lead = np.where(at_end, 0.0, found.lead_min[rows])
     at_most = bounded[rows] & ~at_end
-    long_enough = usable & (found.lead_min > 10.0)
-    tried = CHASES if long_enough.any() else (0.5,)
-    posteriors: dict[float, Posterior] = {}
-    score = np.zeros(len(tried))
-    start: Array | None = None
 
     def fitted(chase: float, draws: int, start: Array | None) -> tuple[Posterior, float]:
         age = waited + chase * lead
@@ -135,27 +124,8 @@ def fit(
         slope = soft_slope(age[~at_most])
         return posterior, posterior.log_evidence + float(np.sum(np.log(slope)))
 
-    for place, chase in enumerate(tried if len(tried) > 1 else ()):
-        posterior, score[place] = fitted(chase, 0, start)
-        start = posterior.peak
-    odds = np.array([CHASE_ODDS[CHASES.index(chase)] for chase in tried])
-    odds = odds * np.exp(score - score.max())
-    odds = np.where(odds < 0.01 * odds.max(), 0.0, odds)
-    if len(tried) == 1:
-        # No long slab tells how far the machine chases the placing: keep every share open.
-        share = np.asarray(CHASE_ODDS)
-        which = stream(seed, "chase").choice(len(CHASES), size=DRAWS, p=share / share.sum())
-        chases = np.asarray(CHASES)[which]
-        of_draw = np.full(DRAWS, tried[0])
-    else:
-        which = stream(seed, "chase").choice(len(tried), size=DRAWS, p=odds / odds.sum())
-        chases = np.asarray(tried)[which]
-        of_draw = chases
-    for chase in tried:
-        if np.any(of_draw == chase):
-            posteriors[chase] = fitted(chase, DRAWS, start)[0]
-    stages = {chase: Stage(posterior, levels) for chase, posterior in posteriors.items()}
-    best = tried[int(np.argmax(odds))]
+    long_enough = bool((usable & (found.lead_min > 10.0)).any())
+    chases, of_draw, posteriors, best = _chased(fitted, long_enough, seed)
     surprise = _surprise(offset, since, found, usable, kept, posteriors, best)
     passes_model = passes_of(kept, found, science, surprise, seed)
     rate = stream(seed, "held rate").beta(
@@ -164,9 +134,9 @@ def fit(
     kinds = words(pours, "slab_type")
     earlier, cuts = saw.own_openings(pours, science, kept.last_h, DRAWS, seed)
     return Clock(
-        chases=np.asarray(chases, dtype=float),
-        stages=stages,
-        chase_of_draw=np.asarray(of_draw, dtype=float),
+        chases=chases,
+        stages={chase: Stage(posterior, levels) for chase, posterior in posteriors.items()},
+        chase_of_draw=of_draw,
         passes=passes_model,
         placing=placing.fit(pours, seed),
         print_mean=print_mean,
@@ -189,6 +159,48 @@ def fit(
         house=dict(house or {}),
         sites=sites,
     )
+
+
+def _prints(kept: Record, usable: NDArray[np.bool_]) -> tuple[Array, float, float]:
+    """Log footprints against the usual, the crew's own where one isn't logged; mean and spread."""
+    prints = np.log(kept.print_in / USUAL_PRINT_IN)
+    seen = prints[np.isfinite(prints) & usable]
+    shrink = seen.size / (seen.size + 3.0)
+    mean = float(shrink * seen.mean()) if seen.size else 0.0
+    spread = float(np.clip(seen.std(), 0.0, 0.8)) if seen.size > 4 else 0.0
+    return np.where(np.isfinite(prints), prints, mean), mean, spread
+
+
+def _chased(
+    fitted: Callable[[float, int, Array | None], tuple[Posterior, float]],
+    long_enough: bool,
+    seed: int,
+) -> tuple[Array, Array, dict[float, Posterior], float]:
+    """How far the machine follows the placing: each draw's share, the share that its effects were
+    fitted under, the fits by share, and the likeliest share.
+
+    ``fitted`` gives a share's posterior and its evidence.
+    """
+    rng = stream(seed, "chase")
+    if not long_enough:
+        # No long slab tells how far the machine chases the placing: keep every share open.
+        middle = 0.5
+        share = np.asarray(CHASE_ODDS)
+        chases = rng.choice(np.asarray(CHASES), size=DRAWS, p=share / share.sum())
+        posterior, _ = fitted(middle, DRAWS, None)
+        return chases, np.full(DRAWS, middle), {middle: posterior}, middle
+    score = np.zeros(len(CHASES))
+    start: Array | None = None
+    for place, chase in enumerate(CHASES):
+        posterior, score[place] = fitted(chase, 0, start)
+        start = posterior.peak
+    odds = np.asarray(CHASE_ODDS) * np.exp(score - score.max())
+    odds = np.where(odds < 0.01 * odds.max(), 0.0, odds)
+    chases = rng.choice(np.asarray(CHASES), size=DRAWS, p=odds / odds.sum())
+    posteriors = {
+        chase: fitted(chase, DRAWS, start)[0] for chase in CHASES if np.any(chases == chase)
+    }
+    return chases, chases, posteriors, CHASES[int(np.argmax(odds))]
 
 
 def _surprise(
