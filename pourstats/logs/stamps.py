@@ -109,8 +109,12 @@ def _pour(pour_id: str, taps: list[Mapping[str, Any]], job: Mapping[str, Any] | 
         value = (job or {}).get(name)
         if value is not None and value == value:
             pour[name] = str(value)
-    if taps and "date" not in pour:
-        pour["date"] = taps[0]["at"].date().isoformat()
+    # A job slips a day or a week: the pour's day is the one that it was tapped on.
+    begun = next((tap["at"] for tap in taps if tap["event"] != "describe"), None)
+    if begun is None and "date" not in pour:
+        begun = taps[0]["at"] if taps else None
+    if begun is not None:
+        pour["date"] = begun.date().isoformat()
     for tap in taps:
         event, subject = tap["event"], (tap.get("subject") or "").strip()
         if event in POUR_TIMES:

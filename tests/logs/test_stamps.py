@@ -145,6 +145,18 @@ def test_what_a_device_took_from_its_job_gives_way_to_the_job_as_it_is_now() -> 
     assert (known["area"], known["thickness"]) == ("600.0", "5")
 
 
+def test_a_job_that_slipped_is_dated_on_the_day_that_it_was_tapped() -> None:
+    slipped = JOB | {"date": dt.date(2031, 5, 30)}
+    eve = tap("describe", "05:00", "finish=broom") | {"at": dt.datetime(2031, 6, 2, 19, 0)}
+    (pour,) = stamps.derived("B1", [eve, *SHORT], slipped).rows["pours"]
+    assert pour["date"] == "2031-06-03"
+    (said,) = stamps.derived("B1", [tap("describe", "15:00", "date=2031-06-04"), *SHORT],
+                             slipped).rows["pours"]  # fmt: skip
+    assert said["date"] == "2031-06-04"
+    (only,) = stamps.derived("B1", [eve], slipped).rows["pours"]
+    assert only["date"] == "2031-05-30", "nothing is poured yet"
+
+
 def test_a_value_may_hold_the_marks_that_part_values() -> None:
     said = tap("describe", "05:00", "site=A %3B B %3D 100%25 %253B;area=600")
     (pour,) = stamps.derived("B1", [said, *SHORT], None).rows["pours"]
