@@ -16,7 +16,7 @@ from pourstats.logs import moments
 from pourstats.logs.as_written import AsWritten
 from pourstats.logs.files import Sheet, shown
 from pourstats.logs.moments import Order
-from pourstats.logs.tables import TABLES
+from pourstats.logs.tables import TABLES, Table
 
 ROLES = ("at", "date", "clock", "hour", "year", "month", "day", "minute")
 """What a column can give to a time: the whole of it, or a part."""
@@ -66,38 +66,68 @@ def from_json(text: str) -> FileMapping:
     """The mapping that :meth:`FileMapping.as_json` wrote."""
     parts = json.loads(text)
     parts["columns"] = {
-        ours: Drawn(tuple(drawn["theirs"]), drawn["unit"], drawn["scale"])
+        ours: Drawn((*_listed(drawn["theirs"]),), drawn["unit"], drawn["scale"])
         for ours, drawn in parts["columns"].items()
     }
     return FileMapping(**parts)
 
 
+def _listed(value: list[str]) -> list[str]:
+    if not isinstance(value, list):  # a text would come apart into its letters
+        raise TypeError
+    return value
+
+
 def is_sound(mapping: FileMapping) -> bool:
     """Whether every part of a mapping that came as text is of its kind, so that it can be used."""
+    table = TABLES.get(mapping.table)
     texts = [
         mapping.name, mapping.clock, mapping.layout, mapping.kind,
         *mapping.given, *mapping.given.values(), *mapping.by_file,
         *(value for entry in mapping.by_file.values() for value in (entry["site"], entry["zone"])),
         *(theirs for roles in mapping.moments.values() for theirs in roles.values()),
         *(theirs for drawn in mapping.columns.values() for theirs in drawn.theirs),
-        *(drawn.unit or "" for drawn in mapping.columns.values()),
+        *(drawn.unit for drawn in mapping.columns.values() if drawn.unit is not None),
     ]  # fmt: skip
-    table = TABLES.get(mapping.table)
     zones = [mapping.zone, *(entry["zone"] or None for entry in mapping.by_file.values())]
     clocks = ("local", "utc", "standard")
     return (
         table is not None
-        and all(isinstance(text, str) for text in texts)
-        and {*mapping.columns, *mapping.moments} <= {*table.names, "site", "kind"}
-        and all(role in ROLES for roles in mapping.moments.values() for role in roles)
-        and all(isinstance(drawn.scale, int | float) for drawn in mapping.columns.values())
+        and all(is_text(text) for text in texts)
+        and _fits(mapping, table)
+        and all(drawn.theirs and _is_scale(drawn.scale) for drawn in mapping.columns.values())
         and mapping.order in (None, *moments.ORDERS)
         and (mapping.clock in clocks or moments.fixed_offset(mapping.clock) is not None)
         and all(zone is None or moments.zone_named(zone) is not None for zone in zones)
-        and mapping.layout in ("rows", "punches")
         and mapping.kind in ("table", "epw", "tmy3")
-        and (mapping.year is None or isinstance(mapping.year, int))
+        and (mapping.year is None or (type(mapping.year) is int and 1970 <= mapping.year <= 2199))
         and isinstance(mapping.comma, bool)
+    )
+
+
+def is_text(value: object) -> bool:
+    """Whether a value is a text that can be stored: half of a surrogate pair can't."""
+    return isinstance(value, str) and value.encode("utf-8", "replace").decode() == value
+
+
+def _is_scale(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and 0 < value <= 1e6
+
+
+def _fits(mapping: FileMapping, table: Table) -> bool:
+    """Whether what a mapping fills is there in the table, each time from where the reading of such
+    a file looks for it, and from there alone."""
+    more = {"site", "kind"} if mapping.table == "crew_time" else set()
+    times = {column.name for column in table.columns if column.kind in ("time", "date")}
+    if mapping.layout == "punches":
+        more, times = {*more, "at"}, {"at"} if mapping.table == "crew_time" else set()
+    return (
+        mapping.layout in ("rows", "punches")
+        and {*mapping.columns} <= {*table.names, *more}
+        and {*mapping.moments} <= times
+        and (mapping.layout == "rows" or "at" in mapping.moments)
+        and not (more and {*mapping.moments} & {*mapping.columns, *mapping.given})
+        and all(roles and {*roles} <= {*ROLES} for roles in mapping.moments.values())
     )
 
 

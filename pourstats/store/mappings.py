@@ -14,7 +14,15 @@ from pourstats import settings
 from pourstats.faults import Fault, Refusal
 from pourstats.logs import files, foreign, intake, limits
 from pourstats.logs.checked import Checked
-from pourstats.logs.mapping import FileMapping, Known, file_key, for_file, from_json, is_sound
+from pourstats.logs.mapping import (
+    FileMapping,
+    Known,
+    file_key,
+    for_file,
+    from_json,
+    is_sound,
+    is_text,
+)
 from pourstats.logs.tables import TABLES
 from pourstats.logs.translating import translated
 from pourstats.store import books
@@ -156,9 +164,10 @@ def from_file(path: Path) -> dict[str, FileMapping]:
         listed = json.loads(path.read_text(encoding="utf-8-sig"))["mappings"]
         for each in listed:
             mapping = from_json(json.dumps(each["how"]))
-            if not (isinstance(each["signature"], str) and is_sound(mapping)):
+            sign = each["signature"]
+            if not (is_text(sign) and sign and is_sound(mapping)):
                 break
-            found[each["signature"]] = mapping
+            found[sign] = mapping
         else:
             return found
     raise files.UnusableError(
