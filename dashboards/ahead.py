@@ -36,7 +36,7 @@ def saved(file) -> Path:
 
 
 def stored_jobs() -> pd.DataFrame:
-    """Jobs ahead that the store has, without those that are poured."""
+    """Jobs that the store has, without those that are poured: the days to come first."""
     mark = kept.mark()
     if mark is None:
         return pd.DataFrame({"pour_id": [], "date": [], "site": [], "slab_type": [], "area": []})
@@ -47,7 +47,8 @@ def jobs(key: str) -> tuple[str, ...]:
     """The jobs asked about: stored ones by label, or a file's."""
     known = stored_jobs()
     names = {
-        row.pour_id: f"{row.pour_id} · {row.site} · {word('slab_type', row.slab_type)}"
+        row.pour_id: f"{row.pour_id} · {row.site} · {word('slab_type', row.slab_type)} · "
+        + words.day(row.date.date(), dt.date.today())
         for row in known.itertuples()
     }
     chosen: list[str] = []

@@ -16,6 +16,8 @@ SHORT = (
     "first_concrete", "strike_off_done", "bull_float_done", "machine_on", "last_pass_off",
     "saw_done", "gone",
 )  # fmt: skip
+# How many jobs ahead stand on the page; the others are one tap away.
+FIRST_JOBS = 6
 
 
 def choose() -> None:
@@ -28,13 +30,15 @@ def choose() -> None:
             width="stretch", key=f"open-{pour['pour_id']}", on_click=tapping.go,
             args=(pour["pour_id"],),
         )  # fmt: skip
-    for job in tapping.planned():
-        label = f"{job['pour_id']} · {job['site']} · {words.word('slab_type', job['slab_type'])}"
-        st.button(
-            look.plain(label), width="stretch", key=f"job-{job['pour_id']}",
-            on_click=tapping.go, args=(job["pour_id"],),
-        )  # fmt: skip
-    with st.expander(say("log.new"), expanded=not tapping.open_pours()):
+    jobs = tapping.planned()
+    planned(jobs.ahead[:FIRST_JOBS])
+    if len(jobs.ahead) > FIRST_JOBS:
+        with st.expander(say("log.more_jobs", count=len(jobs.ahead) - FIRST_JOBS)):
+            planned(jobs.ahead[FIRST_JOBS:])
+    if jobs.gone:
+        with st.expander(say("phone.earlier"), expanded=not jobs.ahead):
+            planned(jobs.gone)
+    with st.expander(say("log.new"), expanded=not (tapping.open_pours() or jobs.ahead)):
         begin()
     with st.expander(say("fill.after")):
         st.button(say("fill.new"), width="stretch", on_click=tapping.go, args=(None, True))
@@ -47,6 +51,18 @@ def choose() -> None:
             if chosen:
                 st.button(say("fill.open", pour_id=look.plain(chosen)), width="stretch",
                           on_click=tapping.go, args=(chosen, True))  # fmt: skip
+
+
+def planned(jobs: list[dict]) -> None:
+    """A button a job, with its day."""
+    for job in jobs:
+        day = words.day(job["date"].date(), tapping.now().date())
+        kind = words.word("slab_type", job["slab_type"])
+        label = f"{job['pour_id']} · {job['site']} · {kind} · {day}"
+        st.button(
+            look.plain(label), width="stretch", key=f"job-{job['pour_id']}",
+            on_click=tapping.go, args=(job["pour_id"],),
+        )  # fmt: skip
 
 
 def begin() -> None:

@@ -21,6 +21,7 @@ from pourstats.faults import Refusal
 from pourstats.logs import forms
 from pourstats.logs.stamps import FROM_JOB, described, escaped
 from pourstats.logs.tables import POURS
+from pourstats.reporting import ready
 from pourstats.store import filling, openpours, reading, taps
 from pourstats.store import tapping as stamps
 
@@ -132,16 +133,31 @@ def open_pours() -> list[dict[str, Any]]:
         return openpours.unfinished(connection)
 
 
-def planned() -> list[dict[str, Any]]:
-    """Jobs ahead that are neither begun nor poured, the nearest day first."""
+@dataclass
+class Planned:
+    """Jobs that are neither begun nor poured."""
+
+    ahead: list[dict[str, Any]] = field(default_factory=list)
+    """Today's and later ones, the nearest day first."""
+    gone: list[dict[str, Any]] = field(default_factory=list)
+    """Those whose day has passed, the latest first."""
+
+
+def planned() -> Planned:
+    """Jobs to choose from."""
     if not kept.store().exists():
-        return []
+        return Planned()
     with kept.store().read() as connection:
         jobs = reading.frame(connection, "jobs")
         begun = {*reading.frame(connection, "pours")["pour_id"],
                  *reading.frame(connection, "stamps")["pour_id"]}  # fmt: skip
-    ahead = jobs[~jobs["pour_id"].isin(begun)].sort_values("date")
-    return [{str(k): v for k, v in row.items()} for row in ahead.head(6).to_dict("records")]
+    today = now().date()
+    listed = ready.next_jobs({"jobs": jobs[~jobs["pour_id"].isin(begun)], "pours": jobs[:0]}, today)
+    found = Planned()
+    for row in listed.to_dict("records"):
+        job = {str(name): value for name, value in row.items()}
+        (found.gone if job["date"].date() < today else found.ahead).append(job)
+    return found
 
 
 def sites(also: str | None = None) -> list[str]:

@@ -3,6 +3,7 @@
 Another language is another file. A string that a language lacks is said in English.
 """
 
+import datetime as dt
 import functools
 import re
 import tomllib
@@ -61,6 +62,12 @@ def word(group: str, value: str) -> str:
 def with_unit(label: str, house: str) -> str:
     """A label with the unit in which its number is asked for, as people write it."""
     return f"{label} [{unit_sign(house, units())}]"
+
+
+def day(value: dt.date, today: dt.date) -> str:
+    """A day as people call it: today, tomorrow, else its date."""
+    near = {0: "all.today", 1: "all.tomorrow"}.get((value - today).days)
+    return say(near) if near else value.isoformat()
 
 
 def reason(text: str) -> str:

@@ -8,6 +8,7 @@ valid.
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 import importlib
 import threading
 import time
@@ -83,10 +84,19 @@ CONFIDENCE = 0.7
 """What the price page begins with."""
 
 
-def next_jobs(frames: Mapping[str, Any]) -> Any:
-    """Rows of `jobs` that are not poured yet, the nearest day first; needs `jobs` and `pours`."""
+def next_jobs(frames: Mapping[str, Any], today: dt.date | None = None) -> Any:
+    """Rows of `jobs` that are not poured yet; needs `jobs` and `pours`.
+
+    Today's first, then the days to come; those whose day has passed come last, the latest first.
+    """
+    import pandas as pd
+
     jobs = frames["jobs"]
-    return jobs[~jobs["pour_id"].isin(frames["pours"]["pour_id"])].sort_values("date")
+    jobs = jobs[~jobs["pour_id"].isin(frames["pours"]["pour_id"])].sort_values(
+        "date", kind="stable"
+    )
+    gone = pd.to_datetime(jobs["date"]) < pd.Timestamp(today or dt.date.today())
+    return pd.concat([jobs[~gone], jobs[gone].sort_values("date", ascending=False, kind="stable")])
 
 
 def _bid(store: Store) -> dict[str, Any]:
@@ -150,7 +160,8 @@ def _state(connection: Any, name: str) -> str:
             connection.execute("SELECT md5(content) FROM kept WHERE name = 'floors_to_look_at'")
         )
         found += f" {marked[0] if marked else ''}"
-    return found
+    # Which jobs are next changes at midnight.
+    return f"{found} {dt.date.today()}" if name == "bid" else found
 
 
 def _live(connection: Any, name: str, result: dict[str, Any]) -> dict[str, Any]:

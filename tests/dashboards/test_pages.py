@@ -385,3 +385,31 @@ def test_what_a_page_calls_a_choice_in_spanish_a_load_reads() -> None:
     for section in ("slab_type", "finish", "placement", "exposure", "wind_felt"):
         for choice, word in spanish[section].items():
             assert read_cell(word, POURS.column(section), Reading()).value == choice, word
+
+
+def test_todays_job_comes_first_however_many_days_have_gone_by(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import datetime as dt
+
+    today = dt.date.today()
+    jobs = "\n".join(
+        f"J{n:02},{today + dt.timedelta(days=n - 15)},Oak,garage,600,4" for n in range(40)
+    )
+    (tmp_path / "jobs.csv").write_text(f"pour_id,date,site,slab_type,area,thickness\n{jobs}\n")
+    store = tmp_path / "s.duckdb"
+    load(Store(store), [tmp_path / "jobs.csv"])
+    for page, key in (("plan.py", "plan-jobs"), ("price.py", "price-jobs")):
+        app = shown(store, page, monkeypatch)
+        chosen = app.multiselect(key=key)
+        assert chosen.value == ["J15", "J16", "J17"]
+        assert f"{today}" not in chosen.options[0] and chosen.options[0].endswith("today")
+        assert chosen.options[-1].endswith(f"{today - dt.timedelta(days=15)}")
+    buttons = [
+        each.label.replace("\\", "") for each in shown(store, "log_pour.py", monkeypatch).button
+    ]
+    offered = [label for label in buttons if label.startswith("J")]
+    assert len(offered) == 40, "each of them can be begun"
+    assert offered[0] == "J15 · Oak · garage · today"
+    assert offered[1] == "J16 · Oak · garage · tomorrow"
+    assert offered[25] == f"J14 · Oak · garage · {today - dt.timedelta(days=1)}"
