@@ -34,6 +34,12 @@ class Fault:
         return asdict(self)
 
 
+def legible(name: object) -> str:
+    """A file's name or path as a text that can be stored and printed: bytes of it that are no
+    UTF-8, as older systems write accents, come out as ``\\udcf1``."""
+    return str(name).encode("utf-8", "backslashreplace").decode()
+
+
 class Refusal(Exception):  # noqa: N818 - it is an answer, not a mishap
     """A call, a file or a store that can't be used; the text says what to do instead.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 
@@ -26,6 +27,9 @@ STOPPED = (
 
 def main() -> None:
     """Run the command line; nobody sees a traceback."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # What a terminal has no letter for is shown by its number, as on standard error.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         status = cli.main(standalone_mode=False)
         if sys.stdout is not None:  # closed by who called
@@ -55,6 +59,11 @@ def _stopped() -> str:
 
 
 def _unforeseen(error: Exception) -> str:
+    if isinstance(error, UnicodeEncodeError) or "cannot encode str as UTF-8" in str(error):
+        return (
+            "a name or a value of this call isn't written in UTF-8: rename that file or folder, or"
+            " type the value anew"
+        )
     if isinstance(error, MemoryError):
         return "out of memory; load fewer files at once"
     if isinstance(error, OSError) and error.strerror:

@@ -109,9 +109,24 @@ def shown(text: str) -> None:
     click.echo(quiet(text, but="\n"), nl=False)
 
 
+def exact(text: str) -> None:
+    """A table on standard output, letter by letter or not at all. Refusal for letters that it
+    can't carry, as on an older Windows."""
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError as error:
+        raise Refusal(
+            f"{text[error.start]!a} can't be printed here, where text is {error.encoding}; name a"
+            " file with --out"
+        ) from None
+    click.echo(text, nl=False)
+
+
 def told(line: str) -> None:
     """A message on standard error."""
-    click.echo(line, err=True)
+    from pourstats.reporting.listing import quiet
+
+    click.echo(quiet(line, but="\n"), err=True)
 
 
 def progress(quiet: bool) -> Callable[[str], None]:

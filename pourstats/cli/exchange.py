@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from pourstats.cli.base import command, opened, printed, told
+from pourstats.cli.base import command, opened, printed, shown, told
 from pourstats.faults import Refusal
 
 
@@ -88,7 +88,7 @@ def look(record: Any, file: Path, sheet: str | None, wish: Any, yes: bool, as_js
     if asking:
         found = agreed(found, wish, known)
     elif not as_json:
-        click.echo(map_text(found, mappings.trial(theirs, found.mapping, known)), nl=False)
+        shown(map_text(found, mappings.trial(theirs, found.mapping, known)))
     wanted = asking or (yes and not found.questions)
     kept = mappings.keep(record, theirs, found.mapping) if wanted else None
     if as_json:
@@ -97,7 +97,7 @@ def look(record: Any, file: Path, sheet: str | None, wish: Any, yes: bool, as_js
         told(to_add(found, file.name))
         return 1
     if not as_json:
-        click.echo(f"\nKept as {kept.name}. Now: pourstats load {file}")
+        shown(f"\nKept as {kept.name}. Now: pourstats load {file}\n")
     return 0
 
 
@@ -116,7 +116,7 @@ def agreed(found: Any, wish: Any, known: Any) -> Any:
     sheet = found.sheet
     while True:
         trial = mappings.trial(sheet, found.mapping, known)
-        click.echo(map_text(found, trial, asking=True))
+        shown(map_text(found, trial, asking=True) + "\n")
         try:
             for question in found.questions:
                 answer = click.prompt(question.text, default=question.default, err=True)
@@ -157,8 +157,8 @@ def tend(record: Any, forget: str | None, as_json: bool) -> int:
 
     if forget is not None:
         gone = mappings.forget(record, forget)
-        printed({"forgotten": gone.name}) if as_json else click.echo(f"{gone.name} is forgotten")
+        printed({"forgotten": gone.name}) if as_json else shown(f"{gone.name} is forgotten\n")
         return 0
     kept = list(mappings.kept(record).values())
-    printed(kept_json(kept)) if as_json else click.echo(kept_text(kept), nl=False)
+    printed(kept_json(kept)) if as_json else shown(kept_text(kept))
     return 0

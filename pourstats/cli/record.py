@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from pourstats.cli.base import command, opened, printed, progress, told
+from pourstats.cli.base import command, exact, opened, printed, progress, shown, told
 from pourstats.faults import Refusal
 
 
@@ -27,7 +27,7 @@ def load(paths: tuple[Path, ...], store: Path | None, as_json: bool) -> int:
     first = not record.exists()
     report = load_logs(record, paths, show)
     show("")
-    printed(report.as_json()) if as_json else click.echo(load_text(report), nl=False)
+    printed(report.as_json()) if as_json else shown(load_text(report))
     if report.status in (1, 2):
         told(load_text(report, brief=True).strip())
     if first and not as_json and report.status in (0, 3) and sys.stdin.isatty():
@@ -92,9 +92,9 @@ def table(
         tables.write(frame, name, form or "csv", system, out, meanings=tables_meanings(name))
         told(f"{len(frame):,} rows written to {out}")
     elif form is None:
-        click.echo(listing.plain(frame, system, name), nl=False)
+        shown(listing.plain(frame, system, name))
     else:
-        click.echo(tables.text(frame, name, form, system), nl=False)
+        exact(tables.text(frame, name, form, system))
     return 0
 
 
@@ -123,7 +123,7 @@ def demo(store: Path | None, as_json: bool) -> int:
     if as_json:
         printed({"store": str(record.path), "load": report.as_json(), "week": found})
         return 0
-    click.echo(week_text(found), nl=False)
+    shown(week_text(found))
     click.echo(
         f"\nInvented sample season, in {record.path}\n"
         f"Look around:    pourstats week --ending 2025-08-17 --store {record.path}\n"
@@ -188,7 +188,7 @@ def delete(pour_id: str, row: tuple[str, ...], store: Path | None, as_json: bool
     else:
         rows = ", ".join(f"{count} rows of {name}" if count != 1 else f"1 row of {name}"
                          for name, count in counts.items())  # fmt: skip
-        click.echo(f"deleted {one}: {rows}. `pourstats undo` brings it back.")
+        shown(f"deleted {one}: {rows}. `pourstats undo` brings it back.\n")
     return 0
 
 
@@ -198,7 +198,7 @@ def undo(store: Path | None, as_json: bool) -> int:
     from pourstats.store.history import undo as take_back
 
     line = take_back(opened(store))
-    printed({"undone": line}) if as_json else click.echo(line)
+    printed({"undone": line}) if as_json else shown(f"{line}\n")
     return 0
 
 
@@ -214,7 +214,7 @@ def settings(name: str | None, value: str | None, store: Path | None, as_json: b
     if name is not None and value is not None:
         rules.set_rule(record, name, value)
     found = rules.in_force(record, name)
-    printed(found) if as_json else click.echo(rules_text(found), nl=False)
+    printed(found) if as_json else shown(rules_text(found))
     return 0
 
 

@@ -14,6 +14,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from pourstats.faults import legible
 from pourstats.logs import limits
 
 MOST_CELL_CHARACTERS = limits.in_force().cell_characters
@@ -72,7 +73,7 @@ def read_csv(path: Path, name: str | None = None) -> Sheet | None:
         raise UnusableError(
             f"can't be read ({error.strerror}); check that you may open it"
         ) from None
-    return csv_sheet(data, name or path.name)
+    return csv_sheet(data, name or legible(path.name))
 
 
 def csv_sheet(data: bytes, name: str) -> Sheet | None:

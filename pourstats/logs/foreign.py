@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+from pourstats.faults import legible
 from pourstats.logs import files, limits, weather_files, workbook
 from pourstats.logs.cell import normalized
 from pourstats.logs.files import Sheet, UnusableError, shown
@@ -74,7 +75,7 @@ def read(path: Path, known: Collection[str] = (), name: str | None = None) -> li
         raise UnusableError(
             f"can't be read ({error.strerror}); check that you may open it"
         ) from None
-    return sheets(data, name or path.name, known)
+    return sheets(data, name or legible(path.name), known)
 
 
 def sheets(data: bytes, name: str, known: Collection[str] = ()) -> list[Foreign]:

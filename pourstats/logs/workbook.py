@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from pourstats.faults import legible
 from pourstats.logs import limits
 from pourstats.logs.files import (
     MARK,
@@ -47,7 +48,7 @@ def read_workbook(path: Path, name: str | None = None) -> list[Sheet | tuple[str
         raise UnusableError(
             f"can't be read ({error.strerror}); check that you may open it"
         ) from None
-    return workbook_sheets(data, name or path.name)
+    return workbook_sheets(data, name or legible(path.name))
 
 
 def workbook_sheets(data: bytes, name: str) -> list[Sheet | tuple[str, str]]:

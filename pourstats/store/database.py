@@ -16,7 +16,7 @@ from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pourstats.faults import Refusal
+from pourstats.faults import Refusal, legible
 from pourstats.store import schema
 
 if TYPE_CHECKING:
@@ -54,6 +54,7 @@ class Store:
     def __init__(self, path: Path | None = None, patience_s: float = PATIENCE_S) -> None:
         self.path = _at_home(path if path is not None else default_path())
         self.patience_s = patience_s
+        demand_name(self.path)
 
     def exists(self) -> bool:
         """Whether a file with something in it is at the store's path. Refusal for a folder."""
@@ -261,6 +262,12 @@ class Store:
             f"{self.path} is not a pourstats store, or is damaged. `pourstats restore` puts a"
             " backup in its place; --store names another"
         )
+
+
+def demand_name(path: Path) -> None:
+    """Refusal for a name that DuckDB can't open: one that isn't UTF-8."""
+    if legible(path) != str(path):
+        raise Refusal(f"{legible(path)} has letters that aren't UTF-8; name another file")
 
 
 def _at_home(path: Path) -> Path:

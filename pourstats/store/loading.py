@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pourstats.faults import Fault, Refusal
+from pourstats.faults import Fault, Refusal, legible
 from pourstats.logs import files, foreign, forms, intake, workbook
 from pourstats.logs.cell import normalized
 from pourstats.logs.checked import Checked
@@ -108,7 +108,7 @@ class Loading:
                     continue
                 part = self._part(entry)
                 if part is None:
-                    unknown.append(entry.name)
+                    unknown.append(legible(entry.name))
                 else:
                     found.append(part)
             if unknown:
@@ -122,7 +122,8 @@ class Loading:
             names = ", ".join(f"{name}.csv" for name in TABLES)
             self.fail(
                 path, f"no log table is called so; name it after what it holds: {names}; or, if"
-                f" another program wrote it, `pourstats map {path.name}` shows how to read it"
+                f" another program wrote it, `pourstats map {legible(path.name)}` shows how to read"
+                " it"
             )  # fmt: skip
             return []
         return [part] if part.tables else []
@@ -131,13 +132,13 @@ class Loading:
         suffix = path.suffix.lower()
         if path.name.lower() == mappings.FILE:
             self.of_ways.append(path)
-            return Part(path, path.name, [])
+            return Part(path, legible(path.name), [])
         part = self._foreign(path) if self.mappings else None
         if part is not None:
             return part
         if suffix == ".csv":
             table = intake.table_named(path.stem) or self._phone_log(path)
-            return Part(path, path.name, [(table, None)]) if table else None
+            return Part(path, legible(path.name), [(table, None)]) if table else None
         if suffix in foreign.WORKBOOKS:
             return self._workbook(path)
         return None
@@ -149,22 +150,22 @@ class Loading:
             return None
         if rest:
             self.report.warnings.append(
-                f"{path.name}: sheets not read, since no mapping is kept for them:"
+                f"{legible(path.name)}: sheets not read, since no mapping is kept for them:"
                 f" {', '.join(rest)}"
             )
         unclear = mappings.unclear(mapped, self.mappings)
         if unclear is not None:
             self.fail(path, unclear)
-            return Part(path, path.name, [], mapped=True)
+            return Part(path, legible(path.name), [], mapped=True)
         self.report.usable += 1
         tables = [(TABLES[self.mappings[s.signature].table], s) for s in mapped]
-        return Part(path, path.name, [*tables], mapped=True)
+        return Part(path, legible(path.name), [*tables], mapped=True)
 
     def _phone_log(self, path: Path) -> Table | None:
         """The table of a log that a phone gave out, known by its header whatever a message made of
         its name."""
         try:
-            sheet = files.read_csv(path, path.name)
+            sheet = files.read_csv(path, legible(path.name))
         except files.UnusableError:
             return None
         if sheet is None:
@@ -173,7 +174,7 @@ class Loading:
         return STAMPS if {normalized(name) for name in sheet.header} == of_taps else None
 
     def _workbook(self, path: Path) -> Part:
-        part = Part(path, path.name, [])
+        part = Part(path, legible(path.name), [])
         try:
             sheets = workbook.read_workbook(path)
             for sheet in sheets:
@@ -191,23 +192,23 @@ class Loading:
                 if normalized(name) not in OWN_PAGES:
                     unknown.append(name)
             elif isinstance(sheet, tuple):
-                self.report.warnings.append(f"{path.name}, sheet {name}: is empty")
+                self.report.warnings.append(f"{legible(path.name)}, sheet {name}: is empty")
             else:
                 part.tables.append((table, sheet))
         if unknown:
             self.report.warnings.append(
-                f"{path.name}: sheets not read, since no log table is called so:"
+                f"{legible(path.name)}: sheets not read, since no log table is called so:"
                 f" {', '.join(unknown)}"
             )
         if not part.tables and not self.report.warnings:
-            self.report.warnings.append(f"{path.name}: no sheet holds a log table")
+            self.report.warnings.append(f"{legible(path.name)}: no sheet holds a log table")
         part.tables.sort(key=lambda entry: entry[0].name != "pours")
         self.report.usable += 1
         return part
 
     def fail(self, path: Path, reason: str) -> None:
         """Set a whole file aside."""
-        fault = Fault(path.name, None, None, None, reason)
+        fault = Fault(legible(path.name), None, None, None, reason)
         self.report.set_aside.append(fault)
         self.report.unusable += 1
         self.unusable.append((fault, path))
@@ -271,7 +272,7 @@ class Loading:
         first = self._next_seq(connection)
         self.first_seq = first if self.first_seq is None else self.first_seq
         change = books.begin(connection, "load", part.name, self.change)
-        change.path = str(part.path.resolve())
+        change.path = legible(part.path.resolve())
         before = _state(connection)
         for rows in ready:
             outcome = store_rows(connection, rows, change)
@@ -310,9 +311,11 @@ class Loading:
             with self.store.write() as connection:
                 connection.execute("BEGIN")
                 first = self._next_seq(connection)
-                change = books.begin(connection, "load", self.unusable[0][1].name, self.change)
+                change = books.begin(
+                    connection, "load", legible(self.unusable[0][1].name), self.change
+                )
                 for fault, path in self.unusable:
-                    change.path = str(path.resolve())
+                    change.path = legible(path.resolve())
                     books.set_aside(connection, change, [_whole_file(fault, path)])
                 books.finish(connection, change, first)
                 connection.execute("COMMIT")
@@ -334,12 +337,13 @@ class Loading:
         self.report.ways += 1
         if names:
             self.report.warnings.append(
-                f"{path.name}: how other programs' files are read is kept: {', '.join(names)}"
+                f"{legible(path.name)}: how other programs' files are read is kept:"
+                f" {', '.join(names)}"
             )
 
 
 def _whole_file(fault: Fault, path: Path) -> dict[str, Any]:
-    mark = hashlib.md5(f"{path.resolve()}|{fault.reason}".encode()).hexdigest()
+    mark = hashlib.md5(f"{legible(path.resolve())}|{fault.reason}".encode()).hexdigest()
     return {
         "seq": 0, "table_name": None, "file": fault.file, "line": None, "reason": fault.reason,
         "mark": mark, "waits_for_pour": False,

@@ -13,6 +13,7 @@ from pourstats.faults import Refusal
 from pourstats.store import books
 from pourstats.store.database import (
     Store,
+    demand_name,
     is_full,
     keep_private,
     made_private,
@@ -32,6 +33,7 @@ def backup(store: Store, target: Path) -> int:
     """
     if not store.exists():
         raise Refusal(f"there is no store at {store.path} to back up", status=1)
+    demand_name(target)
     if target.exists():
         raise Refusal(f"{target} is there already; name a new file, so that no backup is lost")
     with store.read() as connection, made_private():
