@@ -104,6 +104,15 @@ def test_every_option_that_it_asks_for_is_one(run: Run) -> None:
     assert done.status == 0, done
 
 
+def test_a_time_can_not_be_given_beside_the_files_own(run: Run) -> None:
+    Path("hours.csv").write_text("Employee,Date,Clock in,Clock out\nJB,2031-06-03,7:00,15:00\n")
+    found = run("map", "hours.csv", "--give", "task=place", "--give", "end=16:00", "--yes")
+    assert found.status == 2
+    assert "'Date + Clock out' gives it; leave that --give out" in found.err
+    assert run("map", "--list").out.startswith("No mapping is kept")
+    assert "did you mean" not in run("map", "hours.csv", "--table", "settings").err
+
+
 @pytest.mark.parametrize(
     "args",
     [
@@ -112,7 +121,8 @@ def test_every_option_that_it_asks_for_is_one(run: Run) -> None:
         ["map", "station.csv", "--unit", "wind=degC"], ["map", "station.csv", "--zone", "Mars/Base"],
         ["map", "station.csv", "--clock", "noon"], ["map", "station.csv", "--dates", "ddm"],
         ["map", "station.csv", "--year", "31"], ["map", "station.csv", "--give", "winds=5"],
-        ["map", "station.csv", "--sheet", "x"],
+        ["map", "station.csv", "--sheet", "x"], ["map", "station.csv", "--table", "settings"],
+        ["map", "station.csv", "--give", "time=2031-06-03 06:00", "--site", "Mill", "--yes"],
     ],
 )  # fmt: skip
 def test_calls_that_cannot_be_used_end_with_2_and_a_message(run: Run, args: list[str]) -> None:

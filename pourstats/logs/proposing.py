@@ -36,6 +36,12 @@ def proposed(sheet: Foreign, wish: Wish, known: Known) -> Proposal:
     table = wish.table or _likely_table(sheet, shape)
     found = Proposal(sheet, FileMapping(table, {}, {}, dict(wish.given), year=wish.year))
     times = time_columns.times_of(sheet, table, shape, wish.sets)
+    twice = sorted({*times.moments} & {*wish.given})
+    if twice:
+        drawn_from = " + ".join(times.moments[twice[0]].values())
+        raise Refusal(
+            f"--give {twice[0]}: the file's own {drawn_from!r} gives it; leave that --give out"
+        )
     used = {theirs for roles in times.moments.values() for theirs in roles.values()}
     drawn = _assigned(sheet, table, shape, wish, used, times.layout)
     _jobs_as_pours(sheet, table, drawn, known)
@@ -86,7 +92,7 @@ def _note_limits(found: Proposal) -> None:
 
 def _check(sheet: Foreign, wish: Wish) -> None:
     if wish.table is not None and (wish.table not in TABLES or not TABLES[wish.table].log):
-        near = get_close_matches(wish.table, TABLES, n=1)
+        near = get_close_matches(wish.table, [t.name for t in TABLES.values() if t.log], n=1)
         hint = f"; did you mean {near[0]}?" if near else ""
         raise Refusal(f"no log table is called {wish.table!r}{hint}")
     for ours, theirs in wish.sets.items():
