@@ -44,6 +44,7 @@ _HELD = re.compile("could not set lock|conflicting lock|used by another process"
 
 
 _FULL = re.compile("no space|disk full|disk quota|file too large", re.IGNORECASE)
+_CLOSED = re.compile("permission denied|read-only file system", re.IGNORECASE)
 _CORRUPT = re.compile("corrupt|checksum", re.IGNORECASE)
 FULL = "the disk is full; make room and try again. What was stored before is still there"
 
@@ -153,8 +154,9 @@ class Store:
             ) as error:
                 raise self._unusable(str(error)) from None
             except duckdb.Error as error:
-                # A commit that finds no room is an error of the transaction.
-                if _FULL.search(str(error)) or _CORRUPT.search(str(error)):
+                # A commit that finds no room, or a folder that takes no file, is an error of the
+                # transaction.
+                if any(each.search(str(error)) for each in (_FULL, _CORRUPT, _CLOSED)):
                     raise self._unusable(str(error)) from None
                 # The last: a table that is gone is looked for among Python's names.
                 if isinstance(
@@ -245,8 +247,12 @@ class Store:
     def _unusable(self, text: str) -> Refusal:
         if self.path.is_dir():
             return Refusal(f"{self.path} is a folder; --store takes a file")
-        lowered = text.lower()
-        if "permission denied" in lowered or "read-only" in lowered:
+        if _CLOSED.search(text) and ".wal" in text:
+            return Refusal(
+                f"{self.path} is as it was: its folder takes no new file, which every change needs"
+                " beside the store. Allow that, or name another place with --store"
+            )
+        if _CLOSED.search(text) or "read-only" in text.lower():
             return Refusal(
                 f"{self.path} can't be opened: permission denied. Check whose file it is, or name"
                 " another with --store"

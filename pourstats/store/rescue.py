@@ -86,7 +86,10 @@ def restore(store: Store, source: Path) -> tuple[int, Path | None]:
     except OSError as error:
         with contextlib.suppress(OSError):
             _forget(part)
-        raise Refusal(f"{source} can't be copied ({error.strerror})") from None
+        where = "can't be read" if source == Path(error.filename or "") else (
+            f"can't be copied to {store.path.parent}"
+        )  # fmt: skip
+        raise Refusal(f"{source} {where} ({error.strerror}); the store is as it was") from None
     try:
         pours = _checked(part, source)
         replaced = _free_name(store) if store.exists() else None
