@@ -76,6 +76,7 @@ def dressed(chart: alt.TopLevelMixin, page: Ink) -> alt.TopLevelMixin:
             tickColor=page.line, labelFontSize=12, titleFontSize=12, titleFontWeight="normal",
             labelLimit=320, labelPadding=7,
         )
+        .configure_axisXQuantitative(tickCount=alt.ExprRef("ceil(width / 90)"))
         .configure_text(color=page.text, fontSize=12)
         .configure_header(labelColor=page.text, titleColor=page.quiet)
     )  # fmt: skip
@@ -114,7 +115,9 @@ def week_floors(review: Mapping[str, Any], system: System, dark: bool = False) -
         if not off
         else f"{len(off)} of {_floors(len(judged))} took other than usual"
     )
-    subtitle = "Dot: labor-hours spent. Bar: eight such floors in ten; tick: the middle."
+    subtitle = "Dot: labor-hours spent."
+    if judged:
+        subtitle += " Bar: eight such floors in ten; tick: the middle."
     names = [row["floor"] for row in rows]
     y = alt.Y("floor:N", sort=names, title=None, axis=alt.Axis(ticks=False, domain=False))
     most = max(max(row["spent"], row["high"] or 0.0) for row in rows)

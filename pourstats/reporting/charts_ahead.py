@@ -52,7 +52,8 @@ def finishing_clock(job: Mapping[str, Any], dark: bool = False) -> Drawn:
         f" {_clock(first['p90'])} eight days in ten"
     )
     if job["saw"]:
-        title += f"; sawing from {_clock(job['saw_open'])}"
+        # The hours of the bar: the title must not send anybody to the slab before they say.
+        title += f"; {lane} {_clock(job[low])} to {_clock(job[high])}"
     words = "; ".join(f"{row['lane']}: {row['label']}" for row in rows)
     reading = "Bars: eight days in ten. Thick tick: the middle, as likely before as after."
     return Drawn(dressed(chart, page), title, reading, f"{title}. {words}")

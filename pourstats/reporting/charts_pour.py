@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import altair as alt
 
 from pourstats.reporting.amounts import in_system
-from pourstats.reporting.charts import GREEN, ORANGE, PURPLE, Drawn, clock_axis, dressed, ink, over
+from pourstats.reporting.charts import (
+    GREEN,
+    LIGHT,
+    ORANGE,
+    PURPLE,
+    Drawn,
+    clock_axis,
+    dressed,
+    ink,
+    over,
+)
 from pourstats.reporting.week_words import number_text
 from pourstats.units import System, to_system, unit_in
 
@@ -31,6 +42,7 @@ def pour_day(found: Mapping[str, Any], system: System = "us", dark: bool = False
         bar["colour"] = colours.get(
             bar["lane"], ORANGE if bar["lane"].startswith("load") else GREEN
         )
+    _place_labels(bars)
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(ticks=False, domain=False))
     x = alt.X("start:T", title=None, axis=clock_axis(),
               scale=alt.Scale(nice=True, padding=24))  # fmt: skip
@@ -45,21 +57,25 @@ def pour_day(found: Mapping[str, Any], system: System = "us", dark: bool = False
                          alt.Tooltip("end:T", format="%H:%M")],
             )
         )  # fmt: skip
-        layers.append(
-            over(spans).mark_text(align="left", dx=5, color=page.text).encode(
-                y=y, x=alt.X("end:T"), text="label:N"
-            )
-        )  # fmt: skip
     if points:
         layers.append(
             over(points).mark_point(filled=True, size=90, shape="diamond",
                                                           opacity=1).encode(
                 y=y, x=x, color=alt.Color("colour:N", scale=None))
         )  # fmt: skip
-        layers.append(
-            over(points).mark_text(align="left", dx=8, color=page.text)
-            .encode(y=y, x=x, text="label:N")
-        )  # fmt: skip
+    sides: tuple[tuple[str, Literal["left", "right"], int], ...] = (
+        ("right", "left", 8), ("left", "right", -8), ("inside", "left", 6),
+    )  # fmt: skip
+    for side, align, dx in sides:
+        told = [bar for bar in bars if bar["side"] == side]
+        for bar in told:
+            on_dark = bar["colour"] in (LIGHT.quiet, LIGHT.mark)
+            bar["ink"] = page.text if side != "inside" else "#FFFFFF" if on_dark else LIGHT.text
+        if told:
+            layers.append(
+                over(told).mark_text(align=align, dx=dx).encode(
+                    y=y, x="at:T", text="label:N", color=alt.Color("ink:N", scale=None))
+            )  # fmt: skip
     chart = alt.layer(*layers).properties(height=26 * len(lanes), width="container")
     words = "; ".join(
         f"{bar['lane']} {bar['start'][11:16]}" + (f" to {bar['end'][11:16]}" if bar["end"] else "")
@@ -67,6 +83,24 @@ def pour_day(found: Mapping[str, Any], system: System = "us", dark: bool = False
     )
     return Drawn(dressed(chart, page), _title(found), "Bars: from start to end. Diamonds: one time"
                  " only was logged.", words)  # fmt: skip
+
+
+def _place_labels(bars: list[dict[str, Any]]) -> None:
+    """Which side of its bar each label stands on, so that a phone's narrow chart cuts none off:
+    within a bar of nearly half the day, else where there is room."""
+    times = [
+        dt.datetime.fromisoformat(at) for bar in bars for at in (bar["start"], bar["end"]) if at
+    ]
+    first, whole = min(times), (max(times) - min(times)).total_seconds() or 1.0
+    for bar in bars:
+        end = bar["end"] or bar["start"]
+        low, high = (
+            (dt.datetime.fromisoformat(at) - first).total_seconds() / whole
+            for at in (bar["start"], end)
+        )
+        wide = high - low > 0.45 and not bar["lane"].startswith("load")
+        bar["side"] = "inside" if wide else "right" if high <= 0.6 or low < 0.4 else "left"
+        bar["at"] = end if bar["side"] == "right" else bar["start"]
 
 
 def _title(found: Mapping[str, Any]) -> str:
@@ -91,12 +125,13 @@ def _bars(found: Mapping[str, Any], system: System) -> list[dict[str, Any]]:
         told = "" if volume is None else in_system(f"{volume:g} yd³", system)
         start = load.get("arrived") or load.get("pour_start")
         end = load.get("left") or load.get("pour_end")
-        bars.append(_bar(f"load {number}", start, end, told))
+        bars.append(_bar(", ".join(part for part in (f"load {number}", told) if part), start, end))
     bars.append(_bar("placing", pour.get("place_start"), pour.get("place_end")))
     bars.append(_bar("bull float done", pour.get("bull_float_end"), None))
     for each in found["passes"]:
-        label = str(each.get("tool") or "").replace("_", " ")
-        bars.append(_bar(f"pass {each['pass_no']:.0f}", each.get("start"), each.get("end"), label))
+        told = str(each.get("tool") or "").replace("_", " ")
+        lane = ", ".join(part for part in (f"pass {each['pass_no']:.0f}", told) if part)
+        bars.append(_bar(lane, each.get("start"), each.get("end")))
     if not found["passes"]:
         bars.append(_bar("finishing", pour.get("machine_on"), pour.get("passes_done")))
     bars.append(_bar("saw", pour.get("saw_start"), pour.get("saw_end")))
@@ -104,14 +139,13 @@ def _bars(found: Mapping[str, Any], system: System) -> list[dict[str, Any]]:
     return [bar for bar in bars if bar is not None]
 
 
-def _bar(lane: str, start: str | None, end: str | None, label: str = "") -> dict[str, Any] | None:
+def _bar(lane: str, start: str | None, end: str | None) -> dict[str, Any] | None:
     if start is None and end is None:
         return None
     if start is None or end is None or start == end:
         at = start or end or ""
-        return {"lane": lane, "start": at, "end": None, "label": f"{at[11:16]} {label}".strip()}
-    return {"lane": lane, "start": start, "end": end,
-            "label": f"{start[11:16]}–{end[11:16]} {label}".strip()}  # fmt: skip
+        return {"lane": lane, "start": at, "end": None, "label": at[11:16]}
+    return {"lane": lane, "start": start, "end": end, "label": f"{start[11:16]}–{end[11:16]}"}
 
 
 def pour_weather(

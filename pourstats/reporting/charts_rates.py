@@ -137,8 +137,8 @@ def past_waits_rows(past: Mapping[str, Any]) -> list[dict[str, str]]:
         ("crew without concrete, in all", f"{past['starved_total_min'] / 60:.1f} h"),
     ]
     if past["idle_usd"] is not None:
-        rows.append(("what that stood in pay", dollars_text(past["idle_usd"])))
-    return [{"": name, "so far": value} for name, value in rows]
+        rows.append(("pay for that time", dollars_text(past["idle_usd"])))
+    return [{"what": name, "so far": value} for name, value in rows]
 
 
 def waits_by(past: Mapping[str, Any], by: str, dark: bool = False) -> Drawn | None:

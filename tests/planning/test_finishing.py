@@ -287,7 +287,11 @@ def test_the_charts_saw_bar_never_runs_backwards(closes, lane):
         "saw_open": "2031-07-08T13:30", "saw_open_p90": "2031-07-08T15:00",
         "saw_close": "2031-07-08T22:30", "saw_close_p10": f"2031-07-08T{closes}",
     }  # fmt: skip
-    words = finishing_clock(told).words
+    drawn = finishing_clock(told)
+    # Whoever reads only the title goes no sooner than the bar says.
+    window, hours = drawn.words.rpartition("; ")[2].split(": ")
+    assert drawn.title.endswith(f"{window} {hours.replace('–', ' to ')}")
+    words = drawn.words
     bar = words.split(f"saw window, {lane}: ")[1].split(";")[0]
     assert bar == {"safe": "15:00–22:00", "likely": "13:30–22:30"}[lane]
 

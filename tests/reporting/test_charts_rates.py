@@ -68,6 +68,6 @@ def test_past_waits_in_a_sentence_and_line_by_line() -> None:
         "A truck has waited 9 min (8 to 10) on average, 60 loads; $120 was billed on 3"
     )
     assert past_waits_sentence(None) == ""
-    told = {row[""]: row["so far"] for row in past_waits_rows(past)}
+    told = {row["what"]: row["so far"] for row in past_waits_rows(past)}
     assert told["crew without concrete, in all"] == "1.5 h"
-    assert "what that stood in pay" not in told
+    assert "pay for that time" not in told
