@@ -47,8 +47,8 @@ def jobs(key: str) -> tuple[str, ...]:
     """The jobs asked about: stored ones by label, or a file's."""
     known = stored_jobs()
     names = {
-        row.pour_id: f"{row.pour_id} · {row.site} · {word('slab_type', row.slab_type)} · "
-        + words.day(row.date.date(), dt.date.today())
+        row.pour_id: f"{row.pour_id} · {words.day(row.date.date(), dt.date.today())} · "
+        f"{row.site} · {word('slab_type', row.slab_type)}"
         for row in known.itertuples()
     }
     chosen: list[str] = []

@@ -22,6 +22,8 @@ NAMES = {
 }
 ROLE = gate.role()
 START = "week" if ROLE == "office" else "log"
+# The other pages repeat what commands say, in English; the start page has the bare address.
+IN_EVERY_LANGUAGE = {"log", "upload", *(() if ROLE == "office" else ("",))}
 
 
 def page_of(name: str, file: str, first: bool = False, hidden: bool = False) -> st.Page:
@@ -46,5 +48,7 @@ def pages() -> list[st.Page]:
 page = st.navigation(pages(), position="hidden" if ROLE is None else "top")
 st.session_state.role = ROLE
 words.switches()
+if words.language() != "en" and ROLE is not None and page.url_path not in IN_EVERY_LANGUAGE:
+    st.caption(words.say("all.computed"))
 look.run(page)
 gate.keep()

@@ -25,7 +25,7 @@ def clock(head) -> None:
             look.answer(say("nav.finishing"), say("finishing.answer"))
             return
         drawn = [finishing_clock(job, look.ink()) for job in answer.result["jobs"]]
-        look.answer(say("nav.finishing"), drawn[0].title)
+        look.answer(say("nav.finishing"), told(answer.result["jobs"]) or drawn[0].title)
     for note in answer.notes:
         st.warning(look.plain(amounts(note)))
     for each in drawn:
@@ -34,6 +34,16 @@ def clock(head) -> None:
         st.markdown(f"- {look.plain(amounts(line))}")
     with st.expander(say("all.as_text")):
         st.code(amounts(finishing_text(answer.result)), language=None)
+
+
+def told(jobs: list[dict]) -> str:
+    """When each of several slabs takes the machine; of one its chart says it all."""
+    if len(jobs) < 2:
+        return ""
+    return "; ".join(
+        say("finishing.on_it", pour_id=job["pour_id"], time=job["first_pass"]["p50"][11:16])
+        for job in jobs
+    )
 
 
 def past() -> None:

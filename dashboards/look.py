@@ -1,6 +1,7 @@
 """How every page looks: targets for gloved hands, one answer first, and errors in plain words."""
 
 import json
+import logging
 import re
 from pathlib import Path
 
@@ -25,7 +26,20 @@ h3 {font-size: 1.15rem !important; padding-top: 1.1rem !important;}
     {min-width: 2.75rem; min-height: 2.75rem;}
 [data-testid="stSidebarNavLink"], [data-testid="stTopNavLink"] {min-height: 2.75rem;}
 .stButtonGroup button {min-height: 2.75rem;}
-input, [data-baseweb="select"] > div {min-height: 2.75rem;}
+input, [data-testid="stExpander"] summary, [data-testid="stPopoverButton"],
+[data-testid="stFileUploader"] button, [data-testid="stNumberInputContainer"],
+[data-testid="stDateInputField"], [data-testid="stTimeInputTimeDisplay"],
+[data-testid="stSelectbox"] [role="group"] {min-height: 2.875rem;}
+[data-testid="stNumberInputContainer"] button, [data-testid="stSelectbox"] button,
+[data-testid="stMultiSelect"] [role="group"] > button {width: 2.75rem; min-height: 2.75rem;}
+[data-testid="stPopoverButton"] {min-width: 2.75rem;}
+[data-testid="stDateInputCalendarButton"] {min-width: 2.75rem; min-height: 2.75rem;}
+.stButtonGroup button {min-width: 2.75rem;}
+.stMultiSelect span[title] {max-width: none; white-space: normal; overflow-wrap: anywhere;}
+/* A chosen job is taken out by its whole height, not by a cross of seven pixels. */
+[data-testid="stMultiSelectTagsContainer"] [role="group"] > span {min-height: 2.75rem;}
+[data-testid="stMultiSelectTagsContainer"] button[aria-label^="Remove"]
+    {min-width: 2.75rem; min-height: 2.75rem; justify-content: center;}
 .stPageLink a {border: 1px solid var(--faint); border-radius: .5rem; padding: .25rem .75rem;}
 [data-testid="stTable"] :is(th, td) {padding: .3rem .5rem;}
 .st-key-switches {margin-bottom: -.8rem;}
@@ -45,6 +59,8 @@ button[kind^="primary"]:enabled, button[kind^="primary"]:enabled p,
   [class*="st-key-wide"] {overflow-x: auto;}
   [class*="st-key-wide"] > :has([data-testid="stVegaLiteChart"]) {min-width: 44rem;}
   [data-testid="stTable"] :is(th, td) {padding: .3rem .25rem; font-size: .85rem;}
+  [data-testid="stCode"] pre {padding: .7rem .6rem;}
+  [data-testid="stCode"] code {font-size: .78rem;}
 }
 @media print {
   header, .st-key-switches, .stButton, [data-testid="stToolbar"] {display: none !important;}
@@ -148,6 +164,18 @@ def table(rows: list[dict[str, object]], alt: str) -> None:
     st.table(cells, hide_index=True, border="horizontal", alt=alt)
 
 
+def text(told: str, fixed: tuple[str, ...] = ()) -> None:
+    """A text of the command's, its lines broken where a phone is narrower than they are.
+
+    Parts that begin with a word of ``fixed`` are tables: they keep their lines and scroll.
+    """
+    if not fixed:
+        st.code(told, language=None, wrap_lines=True)
+        return
+    for part in told.split("\n\n"):
+        st.code(part.strip("\n"), language=None, wrap_lines=not part.startswith(fixed))
+
+
 def draw(drawn: Drawn | None) -> None:
     """A chart under its finding; nothing where there is nothing to draw."""
     if drawn is not None:
@@ -163,3 +191,8 @@ def run(page: st.Page) -> None:
     except Refusal as error:
         st.error(plain(error))
         st.caption(words.say("all.refused"))
+    except Exception:
+        # The server's log keeps what happened; the page doesn't show it to the crew, nor a link to
+        # another's site.
+        logging.getLogger("pourstats").exception("a page failed")
+        st.error(words.say("all.failed"))

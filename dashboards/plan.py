@@ -31,9 +31,11 @@ def counts() -> dict[str, int | None]:
             of_house, usual = own[name]
             given[name] = st.number_input(
                 say(f"plan.{name}"), min_value=int(rule.low or 0), max_value=int(rule.high or 50),
-                value=of_house, step=1, width=170, placeholder="" if usual is None else str(usual),
+                value=usual if of_house is None else of_house, step=1, width=170,
                 key=f"machines-{name}-{of_house}",
             )  # fmt: skip
+            if of_house is None and given[name] == usual:
+                given[name] = None
     if given["vehicles"] is None:
         st.caption(say("plan.by_people"))
     if given != {name: of_house for name, (of_house, _) in own.items()}:
@@ -82,4 +84,4 @@ if answer is not None:
         st.download_button(say("plan.pdf"), lambda: day_pdf(answer.result, words.units()),
                            "day.pdf", "application/pdf", on_click="ignore")  # fmt: skip
         st.download_button(say("plan.sheet"), text, "day.txt")
-    st.code(text, language=None)
+    look.text(text)

@@ -30,7 +30,8 @@ def choose(pour_id: str | None) -> None:
 
 def picked(frame) -> None:
     """The row that was clicked."""
-    rows = st.session_state.pours_list["selection"]["rows"]
+    selected = st.session_state.pours_list["selection"]
+    rows = [*selected["rows"], *(row for row, _ in selected["cells"])]
     if rows:
         choose(str(frame["pour_id"].iloc[rows[0]]))
 
@@ -56,12 +57,13 @@ def every() -> None:
     people = kept.people_frame(shown, "pour_output", words.units())
     st.dataframe(
         people, hide_index=True, key="pours_list", on_select=lambda: picked(newest),
-        selection_mode="single-row", height=420 if len(people) > 10 else "content",
+        selection_mode=["single-row", "single-cell"], row_height=44,
+        height=420 if len(people) > 8 else "content",
         column_config={name: name.replace("_", " ") for name in people.columns},
     )  # fmt: skip
     st.caption(say("record.choose"))
-    st.subheader(say("record.aside", rows=len(aside)), anchor=False)
     if len(aside):
+        st.subheader(say("record.aside", rows=len(aside)), anchor=False)
         st.dataframe(aside[["file", "line", "column", "value", "reason"]], hide_index=True)
         st.caption(say("record.mend"))
         look.link("upload.py", "all.upload_link")
@@ -76,15 +78,19 @@ def changes() -> None:
         st.subheader(say("record.changes"), anchor=False)
     if len(standing):
         last = standing.iloc[-1]
-        st.button(look.plain(say("record.undo", what=f"{last['command']} {last['detail']}")),
-                  on_click=take_back)  # fmt: skip
+        what = f"{last['command']} {last['detail']}"
+        with st.popover(look.plain(say("record.undo", what=what))):
+            st.write(say("record.undo_sure"))
+            st.button(say("record.undo_it"), on_click=take_back, type="primary")
     if "undone" in st.session_state:
         st.success(look.plain(st.session_state.pop("undone")))
     if len(done):
         names = ("noted_at", "command", "detail", "undone_at")
+        listed = done.iloc[::-1][list(names)].head(50)
+        for name in ("noted_at", "undone_at"):
+            listed[name] = [f"{at:%Y-%m-%d %H:%M}" if at == at else "" for at in listed[name]]
         st.dataframe(
-            done.iloc[::-1][list(names)].head(50), hide_index=True,
-            height=240 if len(done) > 5 else "content",
+            listed, hide_index=True, height=240 if len(done) > 5 else "content",
             column_config={name: say(f"record.{name}") for name in names},
         )  # fmt: skip
 
@@ -116,7 +122,7 @@ def one(pour_id: str) -> None:
     look.answer(say("nav.record"), text.splitlines()[0])
     look.draw(pour_day(found, units, look.ink()))
     look.draw(pour_weather(found, kept.frame(kept.needed(), "weather"), units, look.ink()))
-    st.code("\n".join(text.splitlines()[1:]).strip(), language=None)
+    look.text("\n".join(text.splitlines()[1:]).strip(), fixed=("LOADS", "PASSES"))
     st.download_button(say("record.pdf"), lambda: pour_pdf(found, units), f"pour_{pour_id}.pdf",
                        "application/pdf", on_click="ignore")  # fmt: skip
     with st.popover(say("record.delete")):

@@ -49,10 +49,21 @@ def to_do(review: dict, units: str) -> None:
         st.markdown(f"**{look.plain(trend['answer'])}.** {look.plain(trend['sentence'])}")
 
 
-def short(row: dict[str, str]) -> dict[str, str]:
-    """A figure's row without its heading, and where it is off in the week's own column."""
-    off = f" ({row['']})" if row[""] else ""
-    return {"figure": row["figure"], "this week": row["this week"] + off, "usual": row["usual"]}
+def figures(rows: list[dict[str, str]]) -> list[dict[str, object]]:
+    """The week's figures: where one is off stands in the week's own column, and how many weeks a
+    usual rests on in a narrow one, for a phone's sake; no usual, no columns of it."""
+    judged = any(row["usual"] for row in rows)
+    told: list[dict[str, object]] = []
+    for row in rows:
+        off = f" ({row['']})" if row[""] else ""
+        usual, _, rests = row["usual"].partition(" (of ")
+        line: dict[str, object] = {say("week.figure"): row["figure"],
+                                   say("week.this_week"): row["this week"] + off}  # fmt: skip
+        if judged:
+            weeks = rests.removesuffix(")").removesuffix(" weeks")
+            line |= {say("week.usual"): usual, say("week.weeks"): weeks}
+        told.append(line)
+    return told
 
 
 def show() -> None:
@@ -89,8 +100,10 @@ def show() -> None:
         st.info(say("week.aside", rows=review["set_aside"]["rows"]))
     rows = figure_rows(review, units)
     if rows:
-        st.subheader(say("week.figures"), anchor=False)
-        look.table([short(row) for row in rows], say("week.figures"))
+        judged = any(row["usual"] for row in rows)
+        head = say("week.figures" if judged else "week.figures_alone")
+        st.subheader(head, anchor=False)
+        look.table(figures(rows), head)
     look.draw(week_control(review, look.ink()))
     with st.expander(say("week.whole")):
         st.code(week_text(review, units=units), language=None)

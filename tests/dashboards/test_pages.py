@@ -70,6 +70,8 @@ def shown(store: Path, page: str, monkeypatch: pytest.MonkeyPatch, **query: str)
         for name, value in query.items():
             app.query_params[name] = value
         app.run()
+    # What went wrong is said in a sentence, never as an exception.
+    assert not [error.value for error in app.error if "failed" in error.value]
     return app
 
 
@@ -403,8 +405,8 @@ def test_todays_job_comes_first_however_many_days_have_gone_by(
         app = shown(store, page, monkeypatch)
         chosen = app.multiselect(key=key)
         assert chosen.value == ["J15", "J16", "J17"]
-        assert f"{today}" not in chosen.options[0] and chosen.options[0].endswith("today")
-        assert chosen.options[-1].endswith(f"{today - dt.timedelta(days=15)}")
+        assert chosen.options[0] == "J15 · today · Oak · garage"
+        assert chosen.options[-1] == f"J00 · {today - dt.timedelta(days=15)} · Oak · garage"
     buttons = [
         each.label.replace("\\", "") for each in shown(store, "log_pour.py", monkeypatch).button
     ]
@@ -413,3 +415,47 @@ def test_todays_job_comes_first_however_many_days_have_gone_by(
     assert offered[0] == "J15 · Oak · garage · today"
     assert offered[1] == "J16 · Oak · garage · tomorrow"
     assert offered[25] == f"J14 · Oak · garage · {today - dt.timedelta(days=1)}"
+
+
+def test_every_text_of_the_pages_is_there_in_every_language() -> None:
+    import tomllib
+
+    def texts(language: str) -> dict[str, str]:
+        read = tomllib.loads((ROOT / f"dashboards/strings/{language}.toml").read_text("utf-8"))
+        return {f"{s}.{name}": text for s, group in read.items() for name, text in group.items()}
+
+    english, spanish = texts("en"), texts("es")
+    assert set(english) == set(spanish)
+    for name, text in english.items():
+        braces = sorted(re.findall(r"\{\w+\}", text))
+        assert sorted(re.findall(r"\{\w+\}", spanish[name])) == braces, name
+
+
+def test_three_pours_have_no_column_of_a_usual_that_is_not_known(
+    stores: dict[str, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(stores["three"], "week.py", monkeypatch)
+    assert list(app.table[0].value.columns) == ["figure", "this week"]
+    assert not [each for each in app.caption if "eight such floors" in each.value]
+
+
+def test_the_record_shows_no_programmers_nothing(
+    stores: dict[str, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(stores["three"], "record.py", monkeypatch)
+    changes = app.dataframe[-1].value
+    assert list(changes["undone_at"]) == [""]
+    assert not [each for each in app.subheader if each.value.startswith("Set aside")]
+
+
+def test_what_fails_on_a_page_is_a_sentence_not_a_trace(
+    stores: dict[str, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import pourstats.reporting.pour as broken
+
+    def breaks(*_: object) -> None:
+        raise ZeroDivisionError("inside")
+
+    monkeypatch.setattr(broken, "pour_whole", breaks)
+    with pytest.raises(AssertionError, match="This page failed; nothing was changed"):
+        shown(stores["three"], "record.py", monkeypatch, pour="T2")
