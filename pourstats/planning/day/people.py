@@ -26,6 +26,19 @@ class Person:
     """Wage with burden in it."""
 
 
+LATEST = 10
+"""Pours that say how many place nowadays."""
+
+
+def hands_lately(pours: pd.DataFrame | None, usual: int) -> int:
+    """The most hands that placed any of the latest pours; ``usual`` where no pour tells."""
+    if pours is None or not {"hands", "date"} <= set(pours.columns):
+        return usual
+    known = pours[pd.to_numeric(pours["hands"], errors="coerce") >= 1]
+    latest = known.sort_values("date", kind="stable")["hands"].tail(LATEST)
+    return round(float(latest.max())) if len(latest) else usual
+
+
 def people_on(
     frames: Mapping[str, pd.DataFrame],
     house: Mapping[str, Any],

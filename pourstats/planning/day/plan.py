@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pourstats.faults import Refusal
-from pourstats.learning.clock.conditions import number
+from pourstats.learning.clock.conditions import number, words
 from pourstats.learning.hours import hours_frame, hours_model
 from pourstats.planning.day import sofar
 from pourstats.planning.day.advice import runner_up, watch, why
@@ -18,14 +18,22 @@ from pourstats.planning.day.care import care
 from pourstats.planning.day.choice import Day
 from pourstats.planning.day.fetching import few_vehicles, nobody_fetched
 from pourstats.planning.day.fitting import Fit, beside, fitting
-from pourstats.planning.day.people import logged_week, monday_of, people_on
+from pourstats.planning.day.mornings import clock_text
+from pourstats.planning.day.people import hands_lately, logged_week, monday_of, people_on
 from pourstats.planning.day.rules import Rules, rules_of
 from pourstats.planning.day.search import RUNS, lacking
 from pourstats.planning.day.sheet import sheet
 from pourstats.planning.day.slabs import USUAL_HANDS, slabs_of
 from pourstats.planning.day.too_much import too_much
 from pourstats.planning.day.unplanned import reason_of, remedy
-from pourstats.planning.finishing import clock_before, started, whole_weather
+from pourstats.planning.finishing import (
+    SAW_WORDS,
+    clock_before,
+    saw_words,
+    started,
+    whole_weather,
+)  # fmt: skip
+from pourstats.planning.forecast_faults import lender
 from pourstats.planning.trucks import loads_before
 
 FRAMES = (
@@ -76,14 +84,25 @@ def plan(
     notes: list[str] = []
     days = []
     dates = pd.to_datetime(jobs["date"]).dt.normalize()
+    most = int(np.nanmax([0.0, *number(jobs, "hands")]))
+    unnamed = max(most, hands_lately(frames.get("pours"), USUAL_HANDS + 1))
     planned_h: dict[tuple[pd.Timestamp, str], float] = {}
     for date in sorted(set(dates)):
         own = jobs[dates == date].reset_index(drop=True)
-        most = int(np.nanmax([0.0, *number(own, "hands")]))
-        people, said = people_on(frames, rules_given, date, off, max(most, USUAL_HANDS + 1))
+        people, said = people_on(frames, rules_given, date, off, unnamed)
         rules = rules_of(rules_given, len(people))
         slabs = slabs_of(
-            own, weather, fitted, learned, model, frames, rules_given, rules, seed, DRAWS
+            own,
+            weather,
+            fitted,
+            learned,
+            model,
+            frames,
+            rules_given,
+            rules,
+            seed,
+            DRAWS,
+            min(USUAL_HANDS, max(len(people), 1)),
         )
         logged = logged_week(frames.get("crew_time"), date, rules.overtime_after_h)
         monday = monday_of(date)
@@ -111,7 +130,8 @@ def plan(
         )
     if forecast_weather is None or not len(forecast_weather):
         notes.append("No forecast: a mild day is assumed.")
-    notes += [line for line in fitted_notes(weather, jobs) if line not in notes]
+    further = [*forecast_notes(forecast_weather, jobs), *saw_notes(jobs, frames.get("pours"))]
+    notes += [line for line in further if line not in notes]
     return {
         "days": days,
         "rests_on": "published values" if fitted.pours == 0 else "your pours",
@@ -121,16 +141,62 @@ def plan(
     }
 
 
-def fitted_notes(weather: pd.DataFrame | None, jobs: pd.DataFrame) -> list[str]:
-    """What the forecast lacks: a day of a job that it doesn't reach."""
-    if weather is None or not len(weather):
+def forecast_notes(forecast: pd.DataFrame | None, jobs: pd.DataFrame) -> list[str]:
+    """What the forecast lacks: a job's site, its day, or the afternoon of that day."""
+    if forecast is None or not len(forecast):
         return []
-    last = pd.to_datetime(weather["time"]).max()
-    beyond = jobs[pd.to_datetime(jobs["date"]) + pd.Timedelta(hours=12) > last]
-    if not len(beyond):
-        return []
-    names = ", ".join(str(name) for name in beyond["pour_id"])
-    return [f"The forecast ends before noon of {names}: its last hours are held on."]
+    notes, ending = [], []
+    sites = forecast["site"].astype(str)
+    for row in range(len(jobs)):
+        job = jobs.iloc[row]
+        site, name, day = str(job["site"]), str(job["pour_id"]), pd.Timestamp(job["date"])
+        if not (sites == site).any():
+            lent = lender(forecast)
+            notes.append(f"The forecast has no rows for site {site}: that of {lent} stands in.")
+            site = lent
+        times = pd.to_datetime(forecast["time"][sites == site])
+        if times.max() < day or times.min() >= day + pd.Timedelta(days=1):
+            notes.append(
+                f"The forecast isn't for {day:%b} {day.day}, {day.year}, the day of {name}: a mild"
+                " day is assumed, and the doubt is wide."
+            )
+        elif times.max() < day + pd.Timedelta(hours=12):
+            ending.append(name)
+    if ending:
+        notes.append(
+            f"The forecast ends before noon of {', '.join(ending)}: its last hours are held on."
+        )
+    return notes
+
+
+def saw_notes(jobs: pd.DataFrame, pours: pd.DataFrame | None) -> list[str]:
+    """How slabs are taken to be sawn whose order doesn't say, a line a way."""
+    assumed: dict[str, list[str]] = {}
+    for name, said, sawn in zip(
+        jobs["pour_id"], words(jobs, "saw_type"), saw_words(jobs, pours), strict=True
+    ):
+        if not said:
+            assumed.setdefault(sawn, []).append(str(name))
+    return [
+        f"{', '.join(names)}: the order doesn't say how it is sawn, {SAW_WORDS[sawn]} is assumed."
+        for sawn, names in assumed.items()
+    ]
+
+
+def tight_notes(day: Day, slabs: Iterable[int]) -> list[str]:
+    """Starts agreed on for when the forms can't be set yet, as the site opens too late."""
+    notes = []
+    for one in (day.slabs[slab] for slab in slabs):
+        if one.fixed is None or one.early is None or one.wet:
+            continue
+        set_at = one.early + one.set_up_allowed_h
+        if set_at > one.fixed + 1.0 / 6.0:
+            notes.append(
+                f"{one.pour_id}: the site opens at {clock_text(one.early)}, so the forms are set at"
+                f" {clock_text(set_at)} and the load agreed for {clock_text(one.fixed)} waits: have"
+                " the forms set the day before, or agree on a later load."
+            )
+    return notes
 
 
 def _break_words(rules: Rules) -> str:
@@ -185,8 +251,7 @@ def _day(
     )
     if unplanned:
         told["chance_done_in_day"] = 0.0
-    if known is not None:
-        told["notes"] = [*said, *known.notes]
+    told["notes"] = [*said, *tight_notes(day, places), *(known.notes if known else ())]
     return told
 
 

@@ -164,6 +164,11 @@ def lacking(day: Day, slab: int) -> str | None:
         return "nobody who is there can finish; add a finisher"
     if one.trowels and day.rules.trowels == 0:
         return "no trowel is owned (setting trowels_walk_behind)"
+    if not one.wet and one.fixed is not None:
+        if not 0.0 <= one.fixed < 24.0:
+            return "its place_start isn't on its date; mend one of them"
+        if one.early is not None and one.fixed < one.early:
+            return "its place_start is before its earliest_start; mend one of them"
     if not one.wet and min(one.starts) > one.plant_last + PLANT_SLACK_H:
         soonest = clock_text(min(one.starts))
         if one.loads > 1:

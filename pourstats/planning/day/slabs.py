@@ -173,17 +173,18 @@ def slabs_of(
     rules: Rules,
     seed: int,
     draws: int,
+    usual_hands: int = USUAL_HANDS,
 ) -> list[Slab]:
-    """The slabs of one date's jobs."""
+    """The slabs of one date's jobs; ``usual_hands`` place one that doesn't say how many."""
     jobs = jobs.reset_index(drop=True)
     midnight = pd.Timestamp(jobs["date"].iloc[0]).normalize()
     zero = float(hours([midnight])[0])
     count = len(jobs)
     drawn = model.draws(jobs, draws, seed)
     luck = drawn.labor_h / np.maximum(drawn.expected_h, 0.1)
-    hands = np.round(number(jobs, "hands", float(USUAL_HANDS)))
+    hands = np.round(number(jobs, "hands", float(usual_hands)))
     # Nobody places a slab with no hands: as good as unknown.
-    hands = np.where(hands < 1.0, float(USUAL_HANDS), hands)
+    hands = np.where(hands < 1.0, float(usual_hands), hands)
     finishers = np.maximum(np.round(number(jobs, "finish_hands", float(USUAL_FINISHERS))), 1.0)
     fixed_h = drawn.parts_h[:, 0] / hands
     early, late = _clock(jobs, "earliest_start", zero), _clock(jobs, "latest_end", zero)
