@@ -7,7 +7,7 @@ import re
 
 from pourstats import units
 from pourstats.logs.cell import Cell, Reading, quoted
-from pourstats.logs.choice_words import without_accents
+from pourstats.logs.choice_words import WET_SKY, without_accents
 from pourstats.logs.tables import Column
 
 _VULGAR = {
@@ -32,6 +32,12 @@ _FEET_INCHES = re.compile(
 )
 
 
+WET = (
+    "is kept as a covered sky alone: how much falls goes into column rain, in inches, else no rain"
+    " is reckoned with; nobody stays on an open slab while it thunders"
+)
+
+
 def number_cell(text: str, column: Column, reading: Reading, mark: str) -> Cell:
     """A number in house units, with its own unit or the header's; ``mark`` is a workbook cell's."""
     if mark == "b":
@@ -41,7 +47,10 @@ def number_cell(text: str, column: Column, reading: Reading, mark: str) -> Cell:
             fault=f"{quoted(text)} is a date or time, not a number; check the cell's format"
         )
     if column.words:
-        word = column.words.get(" ".join(without_accents(text).lower().split()))
+        said = " ".join(without_accents(text).lower().split())
+        word = column.words.get(said)
+        if word is not None and said in WET_SKY:
+            return Cell(word, warning=f"{quoted(text)} {WET}")
         if word is not None:
             return Cell(word)
     written, unit_text, fault = _number_and_unit(text, column, reading, mark)

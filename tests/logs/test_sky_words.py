@@ -23,6 +23,14 @@ def test_the_sky_in_words_is_its_share_covered(words, eighths):
     assert cell.fault is None and cell.warning is None
 
 
+@pytest.mark.parametrize("words", ["Thunderstorms", "light rain", "T-storms", "Tormenta eléctrica"])
+def test_a_wet_sky_keeps_its_hour_and_asks_for_the_rain(words):
+    # Such an hour set aside would take its temperature, and the rain beside it, out of a forecast.
+    cell = read_cell(words, WEATHER.column("cloud"), Reading())
+    assert cell.fault is None and cell.value == 95.0
+    assert cell.warning is not None and "column rain" in cell.warning and words in cell.warning
+
+
 def test_other_words_are_no_sky():
     assert "is not a number" in read_cell("pretty", WEATHER.column("cloud"), Reading()).fault
     assert "is not a number" in read_cell("clear", WEATHER.column("humidity"), Reading()).fault
