@@ -97,7 +97,8 @@ weather service's forecast terms, which are in eighths (from memory: clear to 1/
 WET_SKY = frozenset((
     "rain", "light rain", "heavy rain", "rainy", "rain showers", "showers", "light showers",
     "scattered showers", "scattered rain", "isolated showers", "chance of rain",
-    "chance of showers", "drizzle", "light drizzle", "freezing rain", "thunderstorm", "thunderstorms", "thunder",
+    "chance of showers", "drizzle", "light drizzle", "freezing rain", "thunderstorm", "thunderstorms",
+    "thunder",
     "t-storms", "tstorms", "storm", "storms", "stormy", "scattered thunderstorms",
     "scattered t-storms", "isolated thunderstorms", "isolated t-storms", "chance of thunderstorms",
     "showers and thunderstorms", "snow", "light snow", "heavy snow", "snow showers", "sleet",
