@@ -97,13 +97,13 @@ weather service's forecast terms, which are in eighths (from memory: clear to 1/
 WET_SKY = frozenset((
     "rain", "light rain", "heavy rain", "rainy", "rain showers", "showers", "light showers",
     "scattered showers", "scattered rain", "isolated showers", "chance of rain",
-    "chance of showers", "drizzle", "light drizzle", "freezing rain", "thunderstorm", "thunderstorms",
-    "thunder",
-    "t-storms", "tstorms", "storm", "storms", "stormy", "scattered thunderstorms",
-    "scattered t-storms", "isolated thunderstorms", "isolated t-storms", "chance of thunderstorms",
-    "showers and thunderstorms", "snow", "light snow", "heavy snow", "snow showers", "sleet",
-    "wintry mix", "lluvia", "lluvia ligera", "lluvia fuerte", "lluvioso", "llovizna", "chubascos",
-    "chubasco", "aguacero", "aguaceros", "tormenta", "tormentas", "tormenta electrica",
+    "chance of showers", "drizzle", "light drizzle", "freezing rain", "thunderstorm",
+    "thunderstorms", "thunder", "t-storms", "tstorms", "storm", "storms", "stormy",
+    "scattered thunderstorms", "scattered t-storms", "isolated thunderstorms",
+    "isolated t-storms", "chance of thunderstorms", "showers and thunderstorms", "snow",
+    "light snow", "heavy snow", "snow showers", "sleet", "wintry mix", "lluvia",
+    "lluvia ligera", "lluvia fuerte", "lluvioso", "llovizna", "chubascos", "chubasco",
+    "aguacero", "aguaceros", "tormenta", "tormentas", "tormenta electrica",
     "tormentas electricas", "tormentas aisladas", "chubascos y tormentas", "nieve", "aguanieve",
 ))  # fmt: skip
 """What a phone writes for the sky where it is wet, without accents: covered as by `cloudy`."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +15,8 @@ TOO_OLD = 0.1
 """Chance of a load past its age from which it is spoken of."""
 FRESH_WITHIN, FRESH_USD = 0.03, 2.0
 """What fresher concrete may cost over the cheapest spacing: a share of it, or so many dollars."""
+FIRST = 6
+"""Loads after which a crew knows how fast it goes that day. Common practice, no source."""
 WITHIN = 0.01
 """A spacing in round five minutes is taken if it costs at most this share more than the best."""
 
@@ -24,6 +28,32 @@ def spacings(yd3: Array, drawn: JobLoads) -> Array:
     high = np.ceil(np.quantile(turn, 0.95) * 2.0) + 10.0
     step = max(1.0, round((high - low) / 90.0))
     return np.arange(low, high + step, step)
+
+
+def told_sooner(
+    yd3: Array,
+    drawn: JobLoads,
+    spacing: float,
+    cost_usd: Callable[[float, Array, JobLoads], float],
+) -> str | None:
+    """What to say of many loads, whose doubt adds up; None for a few, or where it moves nothing.
+
+    A spacing holds for the whole job, though after the first loads the crew knows how fast it goes
+    and can tell the plant. ``cost_usd`` is what a spacing of some loads costs.
+    """
+    if yd3.size <= FIRST:
+        return None
+    few = JobLoads(**{name: getattr(drawn, name)[:, :FIRST] for name in drawn.__dataclass_fields__})
+    tried = spacings(yd3[:FIRST], few)
+    cost = np.array([cost_usd(float(apart), yd3[:FIRST], few) for apart in tried])
+    sooner = best_spacing(tried, cost)
+    if sooner > 0.9 * spacing:
+        return None
+    return (
+        f"Over {yd3.size} loads the doubt of how fast they empty adds up and sets them far apart:"
+        f" you may order the first six {sooner:g} minutes apart, and then tell the plant how"
+        " fast you go."
+    )
 
 
 def best_spacing(tried: Array, cost: Array, old: Array | None = None) -> float:

@@ -17,7 +17,7 @@ from pourstats.learning.unloading import Unloading
 from pourstats.planning.bid_price import hour_cost
 from pourstats.planning.truck_hours import PLANT_TRAVEL_MIN, outside_hours
 from pourstats.planning.truck_line import Line, line
-from pourstats.planning.truck_spacing import TOO_OLD, best_spacing, spacings
+from pourstats.planning.truck_spacing import TOO_OLD, best_spacing, spacings, told_sooner
 from pourstats.planning.truck_waits import past_waits
 from pourstats.science.volume import plan_yd3
 
@@ -216,6 +216,13 @@ def _job(
     air = np.nan if forecast is None else air_of(forecast, job.get("site"), begin, 5.0)
     order = _orders(yd3, balance, begin, spacing, chosen)
     travel = _value(job, "plant_travel", PLANT_TRAVEL_MIN)
+
+    def cost_usd(apart: float, some: Array, of: unloading.JobLoads) -> float:
+        one = line(apart, some, of, False, rules["free_min_per_yd3"], due_clock)
+        over_usd = float(rules["truck_wait_usd_per_min"]) * float(one.over_min.mean())
+        return idle_usd * float(one.idle_min.mean()) + over_usd
+
+    sooner = told_sooner(yd3, drawn, spacing, cost_usd)
     shut = outside_hours(order, travel, house)
     return {
         "pour_id": str(job["pour_id"]),
@@ -246,7 +253,7 @@ def _job(
             for name, value in quantiles(chosen.end_min).items()
         },
         "cautions": _cautions(chosen, old, rules["age_limit_min"], float(air), tried, lines, cost),
-        "notes": _job_notes(job, ordered, yd3, balance) + ([shut] if shut else []),
+        "notes": _job_notes(job, ordered, yd3, balance) + [n for n in (sooner, shut) if n],
     }  # fmt: skip
 
 

@@ -107,7 +107,10 @@ def _long_day(entry: Mapping[str, Any]) -> str:
     if long["chance"] < 0.1:
         return ""
     chance = long["chance"] if long["chance"] > 0.95 else round(long["chance"], 1)
-    return f" {first_up(odds_text(chance))} run past {long['after_h']:g} h on the clock."
+    odds = odds_text(chance)
+    runs = "such job in ten runs" if odds.startswith("one ") else ""
+    told = odds.replace("such jobs in ten", runs) if runs else f"{odds} run"
+    return f" {first_up(told)} past {long['after_h']:g} h on the clock."
 
 
 def driver_text(driver: Mapping[str, Any], units: System = "us") -> str:

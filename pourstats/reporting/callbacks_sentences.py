@@ -57,7 +57,8 @@ def gaps_sentence(charts: Mapping[str, Any] | None) -> str:
     return (
         f"Between one floor that comes back and the next lie {floors['mean']:.0f} good ones on"
         f" average, lately {floors['gaps'][-1]:.0f}{part}; luck alone seldom makes it over"
-        f" {floors['upper']:.0f}. Between calls lie {days['mean']:.0f} days, lately"
+        f" {floors['upper']:.0f}. Between calls lie"
+        f" {counted(round(days['mean']), 'day', 'days')}, lately"
         f" {days['gaps'][-1]:.0f}; luck seldom makes it over {days['upper']:.0f}. The days alone"
         " raise no alarm, since more work brings calls closer together."
     )

@@ -84,8 +84,9 @@ def _job(job: Mapping[str, Any], rules: Mapping[str, Any]) -> list[str]:
             f"  {age['p50']:.0f} min old when empty{call}"
         )
     lines.append(
-        f"  Crew without concrete: {_between(job['starved_min'])} min in all;"
-        f" trucks waiting: {_between(job['wait_min'])} min."
+        f"  Crew without concrete: {_between(job['starved_min'])} min in all"
+        + (", the wait for the balance load apart" if job["balance_yd3"] else "")
+        + f"; trucks waiting: {_between(job['wait_min'])} min."
     )
     if job["loads"] > 1:
         lines.append(
@@ -162,4 +163,6 @@ def _at(time: str) -> str:
 
 def _tens(chance: float) -> str:
     tenths = round(chance * 10)
-    return "hardly ever" if tenths == 0 else f"{tenths} times in ten"
+    if tenths in (0, 10):
+        return "hardly ever" if tenths == 0 else "nearly always"
+    return "one time in ten" if tenths == 1 else f"{tenths} times in ten"

@@ -73,9 +73,13 @@ def differences(day: Day, best: Choice, other: Choice) -> list[str]:
             come = [day.people[p].name for p in theirs if p not in ours]
             gone = [day.people[p].name for p in ours if p not in theirs]
             if come or gone:
-                does = task if len(come) < 2 else {"places": "place", "finishes": "finish"}[task]
-                words = f"{' and '.join(come) or 'nobody more'} {does} {one.pour_id}"
-                lines.append(words + (f" instead of {' and '.join(gone)}" if gone else " too"))
+                plain = {"places": "place", "finishes": "finish"}[task]
+                does, left = (task if len(who) < 2 else plain for who in (come, gone))
+                if come:
+                    words = f"{' and '.join(come)} {does} {one.pour_id}"
+                    lines.append(words + (f" instead of {' and '.join(gone)}" if gone else " too"))
+                else:
+                    lines.append(f"{' and '.join(gone)} no longer {left} {one.pour_id}")
         if best.saw[slab] != other.saw[slab]:
             person = other.saw[slab]
             who = "nobody" if person is None else day.people[person].name
