@@ -53,7 +53,7 @@ class Store:
     """A crew's record in one file."""
 
     def __init__(self, path: Path | None = None, patience_s: float = PATIENCE_S) -> None:
-        self.path = _at_home(path if path is not None else default_path())
+        self.path = _itself(_at_home(path if path is not None else default_path()))
         self.patience_s = patience_s
         demand_name(self.path)
 
@@ -113,7 +113,7 @@ class Store:
         new = self.path.with_name(f"{self.path.name}.new-{os.getpid()}")
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            _sweep(self.path)
+            sweep(self.path, "new")
             if self.path.is_file() and self.path.stat().st_size == 0:
                 # An empty file is no database to DuckDB.
                 self.path.unlink()
@@ -270,6 +270,14 @@ class Store:
         )
 
 
+def _itself(path: Path) -> Path:
+    """The file that a link names: what is put in a link's place would leave the file behind, and
+    whoever has it by its own name would write on there."""
+    with suppress(OSError, RuntimeError):
+        return path.resolve() if path.is_symlink() else path
+    return path
+
+
 def demand_name(path: Path) -> None:
     """Refusal for a name that DuckDB can't open: one that isn't UTF-8."""
     if legible(path) != str(path):
@@ -293,12 +301,13 @@ def made_private() -> Iterator[None]:
         os.umask(usual)
 
 
-def _sweep(path: Path) -> None:
-    """Take away what makers of this store left that were stopped on the way. Windows' processes
-    can't be asked whether they live without harm, so there it stays."""
+def sweep(path: Path, what: str) -> None:
+    """Take away drafts of this store whose makers were stopped on the way: files called after it,
+    ``what`` they are and who made them. Windows' processes can't be asked whether they live without
+    harm, so there it stays."""
     if os.name != "posix":
         return
-    begins = f"{path.name}.new-"
+    begins = f"{path.name}.{what}-"
     for left in path.parent.iterdir():
         maker = left.name.removeprefix(begins).removesuffix(".wal")
         if left.name.startswith(begins) and maker.isdigit():

@@ -19,6 +19,7 @@ from pourstats.store.database import (
     made_private,
     publish,
     settle,
+    sweep,
 )
 from pourstats.store.schema import first_row, lacking, meta_number
 
@@ -41,16 +42,20 @@ def backup(store: Store, target: Path) -> int:
         part = target.with_name(target.name + ".part")
         try:
             _forget(part)
-            connection.execute(f"ATTACH '{_escaped(part)}' AS copied (READ_WRITE)")
+            name = first_row(connection.execute("SELECT current_database()"))
+            assert name is not None
+            # DuckDB calls a database after its file, whose name may hold anything.
+            own, copied = (_quoted(each) for each in (name[0], f"{name[0]} copied"))
+            connection.execute(f"ATTACH '{_escaped(part)}' AS {copied} (READ_WRITE)")
             try:
-                name = first_row(connection.execute("SELECT current_database()"))
-                assert name is not None
-                connection.execute(f'COPY FROM DATABASE "{name[0]}" TO copied')
-                connection.execute("INSERT INTO copied.meta VALUES ('backup_digest', ?)", [digest])
+                connection.execute(f"COPY FROM DATABASE {own} TO {copied}")
+                connection.execute(
+                    f"INSERT INTO {copied}.meta VALUES ('backup_digest', ?)", [digest]
+                )
                 # Here and not by the detaching, which would hide why it failed.
-                connection.execute("CHECKPOINT copied")
+                connection.execute(f"CHECKPOINT {copied}")
             finally:
-                connection.execute("DETACH copied")
+                connection.execute(f"DETACH {copied}")
             keep_private(part)
             if not publish(part, target):
                 raise FileExistsError(f"{target} came meanwhile")
@@ -77,9 +82,11 @@ def restore(store: Store, source: Path) -> tuple[int, Path | None]:
     if store.exists() and source.resolve() == store.path.resolve():
         raise Refusal(f"{source} is the store itself; name the backup")
     _refuse_foreign(store)
-    part = store.path.with_name(store.path.name + ".restoring")
+    # One's own: of two restores at once neither may take the other's half-made copy for its own.
+    part = store.path.with_name(f"{store.path.name}.restoring-{os.getpid()}")
     try:
         store.path.parent.mkdir(parents=True, exist_ok=True)
+        sweep(store.path, "restoring")
         _forget(part)
         with made_private():
             shutil.copyfile(source, part)
@@ -263,6 +270,10 @@ def _first_line(error: object) -> str:
 
 def _escaped(path: Path) -> str:
     return str(path).replace("'", "''")
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
 
 
 def _forget(path: Path) -> None:

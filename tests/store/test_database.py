@@ -647,3 +647,41 @@ def test_restore_leaves_a_file_that_is_no_store_alone(tmp_path: Path, content: b
         restore(Store(other), tmp_path / "one.backup")
     with pytest.raises(Refusal, match="is a folder"):
         restore(Store(tmp_path), tmp_path / "one.backup")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="such names and links aren't to be had there")
+@pytest.mark.parametrize("name", ['a"b.duckdb', "copied.duckdb", "it's 50%; --.duckdb"])
+def test_a_store_of_any_name_is_backed_up_and_restored(full: Any, name: str) -> None:
+    store = Store(full.store.path.with_name(name))
+    full.store.path.rename(store.path)
+    assert backup(store, full.folder / f"{name}.backup") == 1
+    pours, replaced = restore(store, full.folder / f"{name}.backup")
+    assert pours == 1
+    assert replaced is not None
+    assert restore(store, replaced)[0] == 1
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need a right of their own there")
+def test_a_restore_through_a_link_replaces_the_store_and_not_the_link(full: Any) -> None:
+    backup(full.store, full.folder / "b.backup")
+    link = full.folder / "link.duckdb"
+    link.symlink_to("s.duckdb")
+    with full.store.write() as connection:
+        connection.execute("DELETE FROM pours")
+    restore(Store(link), full.folder / "b.backup")
+    assert link.is_symlink()
+    with full.store.read() as connection:
+        assert connection.execute("SELECT count(*) FROM pours").fetchall() == [(1,)]
+
+
+def test_two_restores_at_once_take_nothing_of_each_other(
+    full: Any,
+) -> None:
+    """What another process has half copied is neither put in the store's place nor taken away."""
+    backup(full.store, full.folder / "b.backup")
+    other = full.folder / f"s.duckdb.restoring-{os.getppid()}"
+    other.write_bytes(b"half a copy")
+    old = full.folder / "s.duckdb.restoring"
+    old.write_bytes(b"half a copy")
+    assert restore(full.store, full.folder / "b.backup")[0] == 1
+    assert other.read_bytes() == old.read_bytes() == b"half a copy"
