@@ -188,6 +188,22 @@ def calls_apart_rows(picture: Mapping[str, Any]) -> list[dict[str, str]]:
     return rows[::-1]
 
 
+def _cause_text(cause: str, step: str) -> str:
+    """A cause and what it is held against, short enough for a phone: ``finish: broom, not trowel``,
+    ``sun, not shade``, ``wind (5 mph more)``."""
+    cause = cause.replace("_", " ")
+    that, mark, other = step.replace("_", " ").rpartition("against ")
+    if not mark:
+        return f"{cause} ({step})"
+    if other == "without":
+        return cause
+    return f"{that.strip() or cause}, not {other}"
+
+
+def _sooner(minutes: float) -> str:
+    return f"{abs(minutes):.0f} min {'sooner' if minutes < 0 else 'later'}"
+
+
 def weather_effects(
     found: Mapping[str, Any], name: str, system: System = "us", dark: bool = False
 ) -> Drawn | None:
@@ -197,7 +213,7 @@ def weather_effects(
         return None
     page = ink(dark)
     rows = [
-        {"cause": f"{each['cause'].replace('_', ' ')} ({in_system(each['step'], system)})",
+        {"cause": _cause_text(each["cause"], in_system(each["step"], system)),
          "at": each["minutes"], "low": each["minutes_low"],
          "high": each["minutes_high"], "clear": "clear" if each["clear"] else "can't tell",
          "label": f"{each['having']} pours"}
@@ -225,7 +241,7 @@ def weather_effects(
     clear = [row for row in rows if row["clear"] == "clear"]
     title = (
         f"{part['what'].capitalize()}: "
-        + (", ".join(f"{row['cause']} {row['at']:+.0f} min" for row in clear[:3])
+        + ("; ".join(f"{row['cause']} {_sooner(row['at'])}" for row in clear[:3])
            if clear else "nothing in the weather stands out from the ups and downs yet")
     )  # fmt: skip
     reading = (
