@@ -16,6 +16,18 @@ from pourstats.reporting.callbacks import (
     year_sentence,
 )
 from pourstats.reporting.charts_record import callback_groups, calls_apart, calls_apart_rows
+from pourstats.reporting.week_sentences import count_text
+
+
+def headline(picture: dict) -> str:
+    """How many floors came back, of all and of those that count: two numbers that look as if they
+    disagreed where they stand apart. Empty before one has."""
+    whole, called = picture["whole"], picture["risk"]["called_back"]
+    if not called or not whole["pours"]:
+        return ""
+    count = count_text(called, say("callbacks.floor"), say("callbacks.floors"))
+    return say("callbacks.came_back", count=count, pours=whole["pours"],
+               called=whole["pours_called_back"])  # fmt: skip
 
 
 def show() -> None:
@@ -24,9 +36,14 @@ def show() -> None:
     if picture["state"] == "no_pours":
         look.empty(say("nav.callbacks"))
         return
-    look.answer(say("nav.callbacks"), amounts(cost_sentence(picture)))
-    told = (year_sentence(picture["this_year"]), run_sentence(picture["watch"]),
-            coming_sentence(picture))  # fmt: skip
+    head, cost = headline(picture), amounts(cost_sentence(picture))
+    look.answer(say("nav.callbacks"), head or cost)
+    told = (
+        cost if head else "",
+        year_sentence(picture["this_year"]),
+        run_sentence(picture["watch"]),
+        coming_sentence(picture),
+    )
     for line in told:
         if line:
             st.write(look.plain(amounts(line)))

@@ -78,8 +78,12 @@ def begin() -> None:
             fields["slab_type"].label, fields["slab_type"].choices,
             format_func=lambda value: words.word("slab_type", value),
         )  # fmt: skip
-        area = st.number_input(tapping.with_unit(fields["area"]), min_value=0.0, value=None)
-        thick = st.number_input(tapping.with_unit(fields["thickness"]), min_value=0.0, value=None)
+        area = st.number_input(
+            tapping.with_unit(fields["area"]), min_value=0.0, value=None, format="%.6g"
+        )
+        thick = st.number_input(
+            tapping.with_unit(fields["thickness"]), min_value=0.0, value=None, format="%.6g"
+        )
         st.caption(say("log.later"))
         if st.form_submit_button(say("log.start"), type="primary", width="stretch"):
             if not pour_id.strip():
@@ -129,29 +133,33 @@ def undo(done: dict, key: str) -> None:
 def hands(pour_id: str, now: "tapping.State") -> None:
     """How many came; stamps the arrival."""
     done = now.last("hands")
+    if done is None:
+        st.markdown(say("log.how_many"))
     with st.container(horizontal=True, key="row-hands", vertical_alignment="center"):
         if done is not None:
             count = look.plain(done["subject"])
             st.markdown(f"✓ **{done['at']:%H:%M}** {say('tap.hands')}: {count}", width="stretch")
             undo(done, "undo-hands")
             return
-        st.markdown(say("log.how_many"), width="stretch")
+        # Four side by side on a phone.
         for count in range(1, 9):
-            st.button(str(count), key=f"hands-{count}", width=44, on_click=tapping.tap,
+            st.button(str(count), key=f"hands-{count}", width=76, on_click=tapping.tap,
                       args=(pour_id, "hands", str(count)))  # fmt: skip
 
 
 def ready_before(pour_id: str, now: "tapping.State", on: dict) -> None:
     """It would have taken the machine before: how long ago, one tap."""
     done = now.last("was_ready")
+    if done is None:
+        st.markdown(say("log.ready_before"))
     with st.container(horizontal=True, key="row-ready", vertical_alignment="center"):
         if done is not None:
             st.markdown(f"✓ {say('tap.was_ready')} **{done['at']:%H:%M}**", width="stretch")
             undo(done, "undo-ready")
             return
-        st.markdown(say("log.ready_before"), width="stretch")
+        # All five side by side on a phone.
         for minutes in (10, 20, 30, 45, 60):
-            st.button(f"{minutes}", key=f"ready-{minutes}", width=48,
+            st.button(f"{minutes}", key=f"ready-{minutes}", width=58,
                       on_click=tapping.ready_before, args=(pour_id, on["at"], minutes))  # fmt: skip
 
 
@@ -253,11 +261,17 @@ def describe(pour_id: str, now: "tapping.State") -> None:
             )  # fmt: skip
         for name in ("area", "thickness", "ordered_volume"):
             given[name] = st.number_input(
-                tapping.with_unit(fields[name]), min_value=0.0, value=now.number(name)
+                tapping.with_unit(fields[name]),
+                min_value=0.0,
+                value=now.number(name),
+                format="%.6g",
             )
         for name in ("finish_hands",):
             given[name] = st.number_input(
-                fields[name].label, min_value=0, value=tapping.whole(now.number(name))
+                fields[name].label,
+                min_value=0,
+                value=tapping.whole(now.number(name)),
+                key=f"about-{pour_id}-{name}",
             )
         if st.form_submit_button(say("log.save"), width="stretch"):
             tapping.describe_all(pour_id, now, given)

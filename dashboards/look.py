@@ -32,6 +32,11 @@ input, [data-testid="stExpander"] summary, [data-testid="stPopoverButton"],
 [data-testid="stSelectbox"] [role="group"] {min-height: 2.875rem;}
 [data-testid="stNumberInputContainer"] button, [data-testid="stSelectbox"] button,
 [data-testid="stMultiSelect"] [role="group"] > button {width: 2.75rem; min-height: 2.75rem;}
+/* Heads and machines are stepped; an area or a thickness is typed, and a glove that touches + would
+   change it by a hundredth, unseen. */
+.stNumberInput [data-testid^="stNumberInputStep"] {display: none;}
+:is([class*="hands"], [class*="machines"]) .stNumberInput [data-testid^="stNumberInputStep"]
+    {display: flex; align-items: center; justify-content: center;}
 [data-testid="stPopoverButton"] {min-width: 2.75rem;}
 [data-testid="stDateInputCalendarButton"] {min-width: 2.75rem; min-height: 2.75rem;}
 .stButtonGroup button {min-width: 2.75rem;}
@@ -42,7 +47,7 @@ input, [data-testid="stExpander"] summary, [data-testid="stPopoverButton"],
     {min-width: 2.75rem; min-height: 2.75rem; justify-content: center;}
 .stPageLink a {border: 1px solid var(--faint); border-radius: .5rem; padding: .25rem .75rem;}
 [data-testid="stTable"] :is(th, td) {padding: .3rem .5rem;}
-.st-key-switches {margin-bottom: -.8rem;}
+.st-key-switches {margin-bottom: -.3rem;}
 .st-key-switches button {min-height: 2.75rem;}
 button:disabled {opacity: .8; filter: grayscale(1); border-style: dashed !important;}
 button:disabled, button:disabled p {color: var(--faint) !important;}
@@ -103,6 +108,13 @@ body:has(.stApp:not([data-test-connection-state="CONNECTED"])) [data-testid="stD
 </style>"""
 
 
+# On a phone two small arrows alone don't say that the other pages are behind them.
+MENU = """<style>
+[data-testid="stExpandSidebarButton"] {{width: auto; padding: 0 .75rem;}}
+[data-testid="stExpandSidebarButton"]::after {{content: {told}; margin-left: .4rem;}}
+</style>"""
+
+
 # Streamlit says these in English alone: in another language the button says it by its own text.
 CHOOSE_FILE = """<style>
 [data-testid="stFileUploaderDropzone"] button p {{font-size: 0;}}
@@ -114,7 +126,8 @@ CHOOSE_FILE = """<style>
 def dress() -> None:
     """The style sheet, once a run."""
     told = json.dumps(words.say("log.no_connection"), ensure_ascii=False)
-    st.html(COLORS[ink()] + STYLE + NO_CONNECTION.format(told=told))
+    menu = json.dumps(words.say("all.menu"), ensure_ascii=False)
+    st.html(COLORS[ink()] + STYLE + NO_CONNECTION.format(told=told) + MENU.format(told=menu))
     if words.language() != "en":
         told = json.dumps(words.say("all.choose_file"), ensure_ascii=False)
         st.html(CHOOSE_FILE.format(told=told))

@@ -30,10 +30,11 @@ def typed() -> tuple[str, ...]:
             width=170,
         )
         area = st.number_input(ahead.with_unit(JOBS.column("area")), min_value=0.0, value=None,
-                               width=150)  # fmt: skip
+                               format="%.6g", width=150)  # fmt: skip
         thick = st.number_input(ahead.with_unit(JOBS.column("thickness")), min_value=0.0,
-                                value=None, width=150)  # fmt: skip
-        hands = st.number_input(fields["hands"].label, min_value=0, value=None, width=130)
+                                value=None, width=150, format="%.6g")  # fmt: skip
+        hands = st.number_input(fields["hands"].label, min_value=0, value=None, width=190,
+                                key="job-hands")  # fmt: skip
         place = st.selectbox(
             fields["placement"].label,
             fields["placement"].choices,
@@ -86,7 +87,7 @@ def what_ifs() -> dict[str, str]:
                 sets[name] = value
         label = JOBS.column("hands")
         label = label.spanish if words.language() == "es" else label.english
-        hands = st.number_input(label, min_value=0, value=None, width=130,
+        hands = st.number_input(label, min_value=0, value=None, width=190,
                                 key="if-hands")  # fmt: skip
         if hands:
             sets["hands"] = str(hands)
@@ -95,7 +96,8 @@ def what_ifs() -> dict[str, str]:
 
 def price(chosen: tuple[str, ...], head) -> None:
     """The answer."""
-    tenths = st.slider(say("price.confidence"), 5, 9, 7, format="%d", help=say("price.tenths"))
+    tenths = st.slider(say("price.confidence"), 5, 9, 7, format="%d")
+    st.caption(say("price.tenths"))
     sets = what_ifs()
     # Looked at, it is a what-if; kept for scoring only once the button says so.
     result = kept.bid(kept.mark(), chosen, tenths / 10, tuple(sets.items()))

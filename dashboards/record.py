@@ -53,6 +53,10 @@ def every() -> None:
     if wanted:
         text = newest[["pour_id", "date", "site", "slab_type"]].astype(str).agg(" ".join, axis=1)
         newest = newest[text.str.contains(wanted, case=False, regex=False)]
+    if newest.empty:
+        st.write(say("record.no_hit", wanted=look.plain(wanted)))
+        changes()
+        return
     shown = newest[[name for name in LISTED if name in newest]]
     people = kept.people_frame(shown, "pour_output", words.units())
     st.dataframe(

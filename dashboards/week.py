@@ -35,12 +35,19 @@ def week_of() -> date | None:
     return asked if 1970 <= asked.year <= 2199 else None
 
 
+def on_pages(text: str) -> str:
+    """An advice that names a command, with the name of its page instead."""
+    for name in ("plan", "trucks", "finishing", "callbacks"):
+        text = text.replace(f"`pourstats {name}`", say("week.page", name=say(f"nav.{name}")))
+    return text.replace("`", "")
+
+
 def to_do(review: dict, units: str) -> None:
     """What to change next week and why, and whether the crew is getting better."""
     if review["changes"]:
         st.subheader(say("week.changes"), anchor=False)
     for place, change in enumerate(review["changes"], 1):
-        st.markdown(f"{place}\\. **{look.plain(change['do'].replace('`', ''))}**")
+        st.markdown(f"{place}\\. **{look.plain(on_pages(change['do']))}**")
         because = because_text(change["why"], units)
         st.caption(look.plain(say("week.because", why=because)))
     if review["trend"]:
@@ -75,7 +82,7 @@ def show() -> None:
         f"{say('nav.week')}: {day_text(span['start'])} – {day_text(span['end'], year=True)}",
         review["headline"]["sentence"],
     )
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, vertical_alignment="center"):
         look.link("log_pour.py", "week.log")
         st.button(say("week.before"), on_click=step, args=(-7, span))
         if span["end"] < span["latest_pour"]:

@@ -153,10 +153,18 @@ def test_strangers_are_refused_at_the_door(store: Store) -> None:
                "Upgrade: websocket\nSec-WebSocket-Version: 13\n"
                "Sec-WebSocket-Protocol: streamlit\n"
                "Sec-WebSocket-Key: SGVsbG8sIHdvcmxkISEhIQ==\nOrigin: ")  # fmt: skip
-        for origin in ("http://site.invalid", "http://site.invalid:8501", "null", "http://[::"):
+        port = host.partition(":")[2]
+        for origin in ("http://site.invalid", f"http://site.invalid:{port}", "null", "http://[::",
+                       "http://localhost:1", "http://127.0.0.1"):  # fmt: skip
             assert " 403 " in answered(address, ask + origin) + " ", origin
-        for origin in (address, "http://localhost:1"):
+        for origin in (address, f"http://localhost:{port}"):
             assert " 101 " in answered(address, ask + origin) + " ", origin
+        # A port forwarded from elsewhere is the one that is asked.
+        tunnel = ask.replace(host, "localhost:9")
+        assert " 101 " in answered(address, f"{tunnel}http://localhost:9") + " "
+        # A phone that goes out of reach half way leaves nothing on the office's terminal.
+        with socket.create_connection(host.split(":"), timeout=20) as line:
+            line.sendall(f"{head.replace(str(10**9), '100')}\n\nabc".replace("\n", "\r\n").encode())
         post = f"POST /passcode HTTP/1.1\nHost: {host}\nContent-Length: 1\nOrigin: http://x.invalid"
         assert " 403 " in answered(address, post, b"x") + " "
         # Files are taken from whoever has given a passcode alone. What has one gets as far as
@@ -169,6 +177,7 @@ def test_strangers_are_refused_at_the_door(store: Store) -> None:
         assert " 403 " in answered(address, put) + " "
         assert " 403 " in answered(address, f"{put}; {COOKIE}=office.9999999999.x") + " "
         assert " 400 " in answered(address, f"{put}; {COOKIE}={token(store, 'crew')}") + " "
+        assert "Traceback" not in said.read_text(encoding="utf-8")
     # Streamlit would have asked the internet who this machine is.
     assert "external IP" not in said.read_text(encoding="utf-8")
 
