@@ -139,7 +139,7 @@ class OwnPages:
         """An ASGI application around another."""
         heads = dict(scope.get("headers", ()))
         origin = heads.get(b"origin")
-        own = origin is None or host_of(origin.decode("latin-1")) in self.names
+        own = origin is None or self.is_own(origin, heads.get(b"host", b""))
         if own and scope.get("path", "").startswith(UPLOADS):
             from starlette.concurrency import run_in_threadpool
 
@@ -154,6 +154,13 @@ class OwnPages:
             from starlette.responses import Response
 
             await Response(status_code=403)(scope, receive, send)
+
+    def is_own(self, origin: bytes, host: bytes) -> bool:
+        """Whether an Origin header names this server, by the port that was asked: another port of
+        this machine is another program's page."""
+        name, port = place_of(origin.decode("latin-1"))
+        asked = place_of(f"http://{host.decode('latin-1')}")[1]
+        return name in self.names and port == asked
 
 
 def may_upload(store: Any, cookies: str) -> bool:
@@ -173,28 +180,34 @@ def may_upload(store: Any, cookies: str) -> bool:
         return False
 
 
-def host_of(origin: str) -> str:
-    """The name of the machine in an Origin header; empty where there is none."""
+def place_of(origin: str) -> tuple[str, int | None]:
+    """The name of the machine in an Origin header, and the port; empty where there is none."""
     from urllib.parse import urlsplit
 
     try:
-        return urlsplit(origin).hostname or ""
+        found = urlsplit(origin)
+        return found.hostname or "", found.port or {"http": 80, "https": 443}.get(found.scheme)
     except ValueError:
-        return ""
+        return "", None
 
 
 async def give_cookie(request: Any) -> Any:
     """The token behind a ticket as a cookie that no script can read, sent to this site alone."""
+    from starlette.requests import ClientDisconnect
     from starlette.responses import Response
 
     from pourstats.store import access
 
     body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > TICKET_BYTES:
-            # Anybody on the network may send anything here: it must not fill the memory.
-            return Response(status_code=413)
+    try:
+        async for part in request.stream():
+            body += part
+            if len(body) > TICKET_BYTES:
+                # Anybody on the network may send anything here: it must not fill the memory.
+                return Response(status_code=413)
+    except ClientDisconnect:
+        # A phone that went out of reach; there is nobody to answer.
+        return Response(status_code=400)
     token = access.TICKETS.take(body.decode("ascii", "replace"))
     if token is None:
         return Response(status_code=403)
