@@ -11,6 +11,7 @@ from pourstats.faults import Refusal
 from pourstats.planning.callbacks import round_up
 from pourstats.reporting.amounts import in_system
 from pourstats.reporting.callbacks_sentences import (
+    FEW_FLOORS,
     counted,
     gaps_sentence,
     missing_sentence,
@@ -179,12 +180,14 @@ def coming_sentence(picture: Mapping[str, Any]) -> str:
     coming = picture["still_to_come"]
     said = []
     young = counted(coming["pours"], "floor", "floors")
+    floors_in_all = picture["whole"]["pours"] + picture["whole"]["young_pours"]
+    which = f"How many of the {young}" if coming["pours"] > 1 else "Whether the one floor"
+    which += " too young to count will come back can't be told"
     if coming["pours"] and not picture["time_to_call"]["all"]["calls"]:
-        which = f"How many of the {young}" if coming["pours"] > 1 else "Whether the one floor"
-        said.append(
-            f"{which} too young to count will come back can't be told before a first call; calls go"
-            " into callbacks.csv."
-        )
+        said.append(f"{which} before a first call; calls go into callbacks.csv.")
+    elif coming["pours"] and floors_in_all < FEW_FLOORS:
+        # The last floor at risk would take all the others with it.
+        said.append(f"{which} from {counted(floors_in_all, 'floor', 'floors')}.")
     elif coming["pours"]:
         said.append(still_to_come_sentence(coming))
     if coming["outdoors_before_first_winter"]:

@@ -70,6 +70,10 @@ def in_part_words(floors: Mapping[str, Any]) -> str:
     return f"{young} in part, as calls may still come"
 
 
+FEW_FLOORS = 10
+"""Of fewer floors no share is told for those still young."""
+
+
 def still_to_come_sentence(coming: Mapping[str, Any]) -> str:
     """How many of the young floors, in words that hold for a few floors too."""
     expected, most = coming["expected"], round(coming["p95"])

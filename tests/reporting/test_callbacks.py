@@ -360,6 +360,15 @@ def test_a_cost_that_rests_on_few_calls_or_one_says_so(clear):
     assert "too few calls to say closer" in cost_sentence(two)
 
 
+def test_three_floors_do_not_tell_how_many_come_back(clear):
+    # Where the last floor that is watched is called, the product-limit curve falls to none left.
+    few = {**clear, "whole": {**clear["whole"], "pours": 0, "young_pours": 3},
+           "still_to_come": {**clear["still_to_come"], "pours": 2}}  # fmt: skip
+    said = coming_sentence(few)
+    assert said.startswith("How many of the 2 floors too young to count will come back can't be")
+    assert "told from 3 floors." in said and "Still to come" not in said
+
+
 def test_one_floor_of_the_year_is_told_in_words(clear):
     year = {**clear["this_year"], "pours": 1, "pours_called_back": 0, "verdict": "too_early"}
     assert year_sentence(year).startswith(
