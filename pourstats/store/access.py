@@ -23,6 +23,9 @@ ROLES: tuple[Role, ...] = ("office", "crew")
 LASTS_S: dict[Role, float] = {"crew": 16 * 3600.0, "office": 30 * 60.0}
 """How long a token holds: the crew's for a day's work, the office's while it is in use."""
 
+CLOCK_SLACK_S = 60.0
+"""So much a computer's clock may be put right by while a token holds."""
+
 LEAST_CHARACTERS = 6
 TRIES, PER_S = 8, 300.0
 """So many wrong passcodes from everybody together in so many seconds, then none is looked at."""
@@ -84,7 +87,9 @@ def role_in(store: Store, given: str | None, now: float | None = None) -> Role |
         return None
     if not hmac.compare_digest(signature, _signature(store, body)):
         return None
-    return role if (now or time.time()) < int(until) else None
+    # One that holds longer than any that is given now is of before the clock was set back.
+    left = int(until) - (now or time.time())
+    return role if 0 < left <= LASTS_S[role] + CLOCK_SLACK_S else None
 
 
 @dataclass

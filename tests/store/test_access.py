@@ -111,3 +111,11 @@ def test_a_clock_set_back_locks_nobody_out_for_longer(monkeypatch: pytest.Monkey
 def test_what_is_refused(store: Store, role: str, passcode: str, said: str) -> None:
     with pytest.raises(Refusal, match=said):
         set_passcode(store, role, passcode)
+
+
+def test_a_token_of_before_the_clock_was_set_back_ends_with_it(store: Store) -> None:
+    day = 86_400.0
+    for role in ("office", "crew"):
+        made = token(store, role, now=100 * day)
+        assert role_in(store, made, now=100 * day - 1) == role  # a clock that is put right
+        assert role_in(store, made, now=99 * day) is None
