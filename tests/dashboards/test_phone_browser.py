@@ -512,6 +512,26 @@ def test_names_that_look_like_a_script_are_shown_as_text(chrome: Any, tmp_path: 
     assert (pour["pour_id"], pour["site"]) == ("<i>J1</i>", site)
 
 
+def test_of_forty_jobs_ahead_the_next_stand_first_and_none_is_far(
+    chrome: Any, tmp_path: Path
+) -> None:
+    first = dt.datetime(2031, 6, 3, 6, 0)
+    rows = "\n".join(
+        f"J{n:02},{first + dt.timedelta(days=n):%Y-%m-%d},Oak,garage,600,4" for n in range(40)
+    )
+    (tmp_path / "jobs.csv").write_text(f"pour_id,date,site,slab_type,area,thickness\n{rows}\n")
+    store = Store(tmp_path / "s.duckdb")
+    load(store, [tmp_path / "jobs.csv"])
+    page = Phone(chrome, write_phone_page(tmp_path / "p.html", store), first).page
+    page.get_by_role("link", name="J05").wait_for()
+    assert not page.get_by_role("link", name="J06").is_visible()
+    # Two screens of a phone at most.
+    assert page.get_by_text("A new pour").bounding_box()["y"] < 2 * 844
+    page.get_by_text("34 more jobs ahead").click()
+    page.get_by_role("link", name="J39").click()
+    page.get_by_role("heading", name="J39").wait_for()
+
+
 def test_nothing_can_be_asked_of_the_outside(phone: Phone) -> None:
     blocked = phone.page.evaluate(
         "async () => { const told = [];"

@@ -155,6 +155,9 @@ function pourLink(pourId, ...lines) {
     lines.filter(Boolean).map((line, i) => h(i ? "span" : "b", {}, line)));
 }
 
+// So many jobs ahead stand on the page; the others are one tap away, and a new pour isn't far below.
+const FIRST_JOBS = 6;
+
 function choose() {
   const names = kept.names();
   const pours = names.map((name) => kept.pour(name)).filter(Boolean)
@@ -177,7 +180,9 @@ function choose() {
       `${text("phone.taps", { count: DATA.short.filter((e) => last(pour, e)).length })}, `
       + state(pour))),
     ahead.length ? h("h2", {}, text("phone.ahead")) : null,
-    ahead.map(card),
+    ahead.slice(0, FIRST_JOBS).map(card),
+    ahead.length > FIRST_JOBS ? section("more", text("log.more_jobs",
+      { count: ahead.length - FIRST_JOBS }), ahead.slice(FIRST_JOBS).map(card)) : null,
     newPour(),
     earlier.length ? section("earlier", text("phone.earlier"), earlier.map(card)) : null,
     h("p", { class: "quiet" }, text("phone.kept")),
