@@ -28,10 +28,25 @@ def load_text(report: Report, brief: bool = False) -> str:
         lines += ["", "Stored, but look at these:" if report.rows else "Look at these:"]
         told = _grouped(report.warnings)
         for line in told[:MOST_SHOWN]:
-            lines += _wrapped(line, "  ")
+            lines += _wrapped(_brief(line), "  ")
         if len(told) > MOST_SHOWN:
             lines.append(f"  and {len(told) - MOST_SHOWN} more")
     return "\n".join(lines) + "\n"
+
+
+MOST_CHARACTERS = 1500
+
+
+def _brief(line: str) -> str:
+    """A warning that lists hundreds of names, without most of them: they would push what matters
+    off the screen."""
+    if len(line) <= MOST_CHARACTERS:
+        return line
+    head, _, rest = line[:MOST_CHARACTERS].rpartition(", ")
+    if not head:
+        return f"{rest}…"
+    left = line[len(head) :].count(", ")
+    return f"{head} … and {left:,} more; `pourstats load --json` lists them all"
 
 
 _NO_ROWS = ": has a header but no rows"
