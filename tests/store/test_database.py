@@ -685,3 +685,21 @@ def test_two_restores_at_once_take_nothing_of_each_other(
     old.write_bytes(b"half a copy")
     assert restore(full.store, full.folder / "b.backup")[0] == 1
     assert other.read_bytes() == old.read_bytes() == b"half a copy"
+
+
+@pytest.mark.parametrize("left", [0.6, 0.8, 0.99])
+def test_a_plain_copy_of_a_store_that_was_cut_short_is_refused(full: Any, left: float) -> None:
+    """It opens, and even counts its pours; only its rows can't be read."""
+    with full.store.write() as connection:
+        connection.execute(
+            "CREATE TABLE filler AS SELECT hash(i) AS a, hash(i + 1) AS b FROM range(200000) t(i)"
+        )
+        connection.execute("CHECKPOINT")
+    copy = full.folder / "copy.duckdb"
+    data = full.store.path.read_bytes()
+    copy.write_bytes(data)
+    assert restore(Store(full.folder / "other.duckdb"), copy) == (1, None)
+    copy.write_bytes(data[: int(len(data) * left)])
+    with pytest.raises(Refusal, match="was refused whole"):
+        restore(full.store, copy)
+    assert full.store.path.read_bytes() == data
