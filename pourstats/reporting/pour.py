@@ -14,11 +14,15 @@ from pourstats.reporting.columns import time_text
 from pourstats.store import measures, reading, schema
 from pourstats.store.database import Store
 from pourstats.store.history import near_ids
-from pourstats.units import System, to_system, unit_in
+from pourstats.units import System, to_system, unit_sign
 
 if TYPE_CHECKING:
     import pandas as pd
 
+HOURS_FROM = {
+    "crew_time": "from each person's times", "headcount": "hands times hours",
+    "headcount_part": "hands times hours, a time that is blank stood in for",
+}  # fmt: skip
 LISTS = ("trucks", "passes", "crew_time", "callbacks", "bids")
 MEASURES = ("pour_output", "truck_times", "pass_intervals", "pour_weather")
 STEPS = (
@@ -139,7 +143,7 @@ def pour_text(found: Mapping[str, Any], system: System = "us") -> str:
 def _shown(value: float, unit: str, system: System) -> str:
     number = to_system(value, unit, system)
     digits = f"{number:,.0f}" if abs(number) >= 100 else f"{number:.3g}"
-    return f"{digits} {unit_in(unit, system)}"
+    return f"{digits} {unit_sign(unit, system)}"
 
 
 def _size(pour: Mapping[str, Any], system: System) -> str:
@@ -168,7 +172,8 @@ def _later(moment: str, pour: Mapping[str, Any]) -> str:
 def _hours(output: Mapping[str, Any], system: System) -> list[str]:
     if output.get("labor_h") is None:
         return ["", "HOURS  not known: log crew time, or hands with first and last times"]
-    lines = ["", f"HOURS  {output['labor_h']:.1f} labor-hours ({output['hours_from']})"]
+    source = HOURS_FROM.get(output["hours_from"], output["hours_from"])
+    lines = ["", f"HOURS  {output['labor_h']:.1f} labor-hours, {source}"]
     tasks = [
         (name.removesuffix("_labor_h"), output.get(name))
         for name in (
@@ -223,5 +228,5 @@ def _air(weather: Mapping[str, Any], system: System) -> str:
     drying = weather.get("evaporation_max_lb_ft2_h")
     if drying is not None:
         parts.append(f"drying up to {to_system(drying, 'lb/ft2/h', system):.2f}"
-                     f" {unit_in('lb/ft2/h', system)}")  # fmt: skip
+                     f" {unit_sign('lb/ft2/h', system)}")  # fmt: skip
     return ", ".join(parts)

@@ -38,7 +38,9 @@ def test_text_names_the_day_in_order_and_what_went_wrong(season: Store) -> None:
     assert "machine, rain" in text
     assert "CALLED BACK" in text
     # 5 in. = 127 mm exactly; 2,880 ft2 = 268 m2 (NIST SP 811: 1 ft = 0.3048 m).
-    assert pour_text(pour_whole(season, "B266"), "metric").startswith("B266: 268 m2, 127 mm shop")
+    assert pour_text(pour_whole(season, "B266"), "metric").startswith("B266: 268 m², 127 mm shop")
+    assert "labor-hours, from each person's times" in text and " °F" in text
+    assert not [word for word in ("degF", "crew_time", "headcount", "ft2", "yd3") if word in text]
 
 
 def test_a_young_pour_is_marked_with_its_reasons_and_a_called_back_one_is_not(
