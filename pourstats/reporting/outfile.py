@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pourstats.faults import Refusal
-from pourstats.store.database import Store
+from pourstats.store.database import belongs_to_a_store
 
 
 @contextmanager
@@ -20,15 +20,19 @@ def whole(path: str | Path, format: str) -> Iterator[Path]:
     """
     target = Path(path)
     try:
-        target = target.resolve()
+        # Before its links are followed: a pipe at their end has no name.
+        special = target.exists() and not target.is_file() and not target.is_dir()
+        target = target if special else target.resolve()
         if target.is_dir():
             raise Refusal(
                 f"{path} is a folder; name a file in it, as {target / 'pourstats'}.{format}"
             )
-        special = target.exists() and not target.is_file()
-        if not special and target.exists() and Store(target).looks_like_one():
-            raise Refusal(f"{path} is a store, or a backup of one, and was left alone; name another"
-                          " file")  # fmt: skip
+        if not special and belongs_to_a_store(target):
+            what = (
+                "is where a store keeps its own log" if target.suffix == ".wal"
+                else "is a store, or a backup of one,"
+            )  # fmt: skip
+            raise Refusal(f"{path} {what} and was left alone; name another file")
         draft = target if special else target.with_name(f".{target.name}.{os.getpid()}.part")
         try:
             yield draft

@@ -278,6 +278,15 @@ def _itself(path: Path) -> Path:
     return path
 
 
+def belongs_to_a_store(path: Path) -> bool:
+    """Whether a file is a store or a backup of one, or the log that DuckDB keeps beside a store,
+    there or not yet. Raises OSError."""
+    if path.is_file() and Store(path).looks_like_one():
+        return True
+    beside = path.with_name(path.name.removesuffix(".wal"))
+    return beside != path and beside.is_file() and Store(beside).looks_like_one()
+
+
 def demand_name(path: Path) -> None:
     """Refusal for a name that DuckDB can't open: one that isn't UTF-8."""
     if legible(path) != str(path):

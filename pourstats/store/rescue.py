@@ -13,6 +13,7 @@ from pourstats.faults import Refusal
 from pourstats.store import books
 from pourstats.store.database import (
     Store,
+    belongs_to_a_store,
     demand_name,
     is_full,
     keep_private,
@@ -37,6 +38,8 @@ def backup(store: Store, target: Path) -> int:
     demand_name(target)
     if target.exists():
         raise Refusal(f"{target} is there already; name a new file, so that no backup is lost")
+    if belongs_to_a_store(target):
+        raise Refusal(f"{target} is where a store keeps its own log; name another file")
     with store.read() as connection, made_private():
         digest = _digest(connection)
         part = target.with_name(target.name + ".part")

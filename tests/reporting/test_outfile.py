@@ -43,6 +43,26 @@ def test_no_output_is_written_over_the_store(call: list[str], stored: Path, run:
     assert stored.read_bytes() == before
 
 
+def test_nor_over_the_log_that_is_kept_beside_it(stored: Path, run: Run) -> None:
+    log = stored.with_name(f"{stored.name}.wal")
+    for call in (*CALLS.values(), ["backup"]):
+        answer = run(*call, str(log), "--store", str(stored))
+        assert answer.status == 2
+        assert "is where a store keeps its own log" in answer.err
+        assert not log.exists()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="/dev/stdout is Linux's")
+def test_a_table_goes_into_a_pipe_by_its_name(stored: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "pourstats.cli", "table", "crew", "--format", "csv", "--out",
+         "/dev/stdout", "--store", str(stored)],
+        check=False, capture_output=True, text=True,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "8 rows written to /dev/stdout\n")
+    assert done.stdout.count("\n") == 9
+
+
 def test_nor_a_calendar(stored: Path, run: Run, tmp_path: Path) -> None:
     backup = tmp_path / "pours.backup"
     assert run("backup", str(backup), "--store", str(stored)).status == 0
