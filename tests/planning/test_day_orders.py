@@ -82,3 +82,22 @@ def test_a_saw_nobody_named_is_said_to_be_assumed():
     assert any(
         note.startswith("M1: the order doesn't say how it is sawn") for note in told["notes"]
     )
+
+
+def test_two_slabs_of_one_site_lie_side_by_side():
+    # One vehicle carries five people to a site: from one slab of it to the other nobody drives.
+    house = {"vehicles": 1.0}
+    rows = [job("M1", "Maple", travel=40.0), job("M2", "Maple", travel=40.0, area=600.0)]
+    told = plan(jobs(*rows), sky("Maple", "Oak"), {"crew": CREW}, house, runs=300)["days"][0]
+    apart = [job("M1", "Maple", travel=40.0), job("M2", "Oak", travel=40.0, area=600.0)]
+    other = plan(jobs(*apart), sky("Maple", "Oak"), {"crew": CREW}, house, runs=300)["days"][0]
+    assert told["unplanned"] == []
+    over = [move for move in told["moves"] if {move["from"], move["to"]} == {"M1", "M2"}]
+    assert over and all(move["vehicles"] == 0 for move in over)
+    for worker in {move["worker"] for move in told["moves"]}:
+        own = [move for move in told["moves"] if move["worker"] == worker]
+        assert [move["from"] for move in own] == ["shop", *[move["to"] for move in own[:-1]]]
+        assert own[-1]["to"] == "shop"
+    drives = [task for task in told["tasks"] if task["task"] == "travel"]
+    assert len(drives) == sum(1 for move in told["moves"] if "shop" in (move["from"], move["to"]))
+    assert told["labor_cost_usd"]["mean"] < other["labor_cost_usd"]["mean"] or other["unplanned"]

@@ -124,7 +124,7 @@ def test_a_road_driven_twice_is_told_with_who_rode_each_time():
     # A and B place at M, then both go on to N; A comes back to finish M and to saw N after that.
     day = sure_day()
     one = replace(day.slabs[0], hands=2, nominal_hands=2.0, clean_h=np.full(day.count, 0.1))
-    other = replace(one, pour_id="N", saw="early_entry", saw_h=0.5, starts=(10.5,))
+    other = replace(one, pour_id="N", site="N", saw="early_entry", saw_h=0.5, starts=(10.5,))
     people = (Person("A", ALL, 30.0), Person("B", ALL, 20.0))
     two = replace(day, slabs=(one, other), people=people, rules=replace(day.rules, vehicles=2))
     choice = Choice((8.0, 10.5), ((0, 1), (0, 1)), ((0,), (1,)), (None, 0))

@@ -174,8 +174,7 @@ class Busy:
         """Hours that somebody would be in two places, drives included."""
         hours = 0.0
         for start, stop, other in self.spans[person]:
-            drive = 0.0 if other == slab else self.day.slabs[slab].travel_h
-            back = 0.0 if other == slab else self.day.slabs[other].travel_h
+            drive, back = self.day.drive_h(other, slab), self.day.drive_h(slab, other)
             if start < begin or (start == begin and other < slab):
                 hours += max(0.0, stop + drive - begin)
             else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TypeVar
 
 from pourstats.planning.day.people import Person
@@ -43,6 +44,20 @@ class Day:
         """The same day with some of its slabs."""
         where = {p: kept.index(s) for p, s in self.where.items() if s in kept}
         return replace(self, slabs=tuple(self.slabs[i] for i in kept), where=where)
+
+    def place(self, slab: int) -> int:
+        """Where a slab lies: the first slab of its site; what is negative is the shop."""
+        return self._places[slab] if slab >= 0 else slab
+
+    @cached_property
+    def _places(self) -> tuple[int, ...]:
+        sites = [one.site for one in self.slabs]
+        return tuple(sites.index(site) if site else slab for slab, site in enumerate(sites))
+
+    def drive_h(self, origin: int, target: int) -> float:
+        """Hours from a slab to another slab: none between two of the same site."""
+        same = self.place(origin) == self.place(target)
+        return 0.0 if same else self.slabs[target].travel_h
 
     def able(self, skill: str) -> Team:
         """People with a skill."""

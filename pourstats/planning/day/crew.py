@@ -63,7 +63,9 @@ class Crew:
         state, travel = self.where[person], self.day.slabs[slab].travel_h
         if state.left_shop is None and not self._under_way(slab):
             return self.zero + self.day.rules.day_start + travel
-        return state.free if state.slab == slab else state.free + travel
+        if state.slab == SHOP:
+            return state.free + travel
+        return state.free + self.day.drive_h(state.slab, slab)
 
     def come(self, person: int, slab: int, wanted: float, wait_for: str) -> Array:
         """Somebody comes to a slab by ``wanted`` if he can; when he is there."""
@@ -79,20 +81,24 @@ class Crew:
             leave = self.zero + max(wanted - travel, day.rules.day_start)
             state.left_shop = leave
         else:
-            leave = np.maximum(state.free, wanted - travel)
             back = day.slabs[state.slab].travel_h
             home = state.free + back
+            hop = day.drive_h(state.slab, slab)
+            leave = np.maximum(state.free, wanted - travel)
             if mean(leave - home) >= day.rules.shop_wait_paid_h:
                 # Long enough to go home in between, unpaid.
                 self._drive(person, state.slab, SHOP, state.free, back)
                 leave = np.maximum(leave, home)
+                hop = travel
                 gap = leave - home
                 state.unpaid_h = state.unpaid_h + gap
                 state.longest_wait_h = max(state.longest_wait_h, mean(gap))
                 self.risk += day.rules.split_usd
                 state.slab = SHOP
             else:
+                leave = np.maximum(state.free, wanted - hop)
                 self.note(person, state.slab, "wait", state.free, leave, wait_for)
+            travel = hop
         there = leave + travel
         self._drive(person, state.slab, slab, leave, travel)
         state.slab, state.free = slab, there
@@ -145,7 +151,7 @@ class Crew:
             if not short:
                 break
             trip = short[0]
-            here = [p for p in out if self.where[p].slab == trip.origin]
+            here = [p for p in out if self.day.place(self.where[p].slab) == trip.origin]
             afoot = [p for p in trip.people if p in here]
             later = [p for p in here if mean(leave[p]) > trip.at + 1e-6]
             sooner = [p for p in here if mean(leave[p]) < trip.at - 1e-6]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,7 +94,11 @@ class Machines:
             return mine[0], None, []
         if fresh:
             return fresh[0], None, []
-        here = [i for i, unit in enumerate(self.saws) if unit.slab == slab]
+        place = self.day.place
+        here = [
+            i for i, unit in enumerate(self.saws)
+            if unit.slab is not None and place(unit.slab) == place(slab)
+        ]  # fmt: skip
         if here:
             return here[0], self.saws[here[0]].free, []
         return None, None, [f"saw {slab}"]
@@ -137,6 +141,15 @@ def trips(moves: list[Move]) -> list[Trip]:
     return sorted(found, key=lambda trip: trip.at)
 
 
+def between_places(day: Day, moves: list[Move]) -> list[Move]:
+    """Moves from site to site; who goes from one slab to another of the same site takes none."""
+    mapped = [
+        replace(move, origin=day.place(move.origin), target=day.place(move.target))
+        for move in moves
+    ]
+    return [move for move in mapped if move.origin != move.target]
+
+
 def rides(day: Day, moves: list[Move]) -> tuple[list[Trip], list[Trip]]:
     """Trips with their vehicles, and those that have none.
 
@@ -144,7 +157,7 @@ def rides(day: Day, moves: list[Move]) -> tuple[list[Trip], list[Trip]]:
     had it to spare and somebody to drive it.
     """
     vehicles, seats = day.rules.vehicles, day.rules.vehicle_seats
-    made = trips(moves)
+    made = trips(between_places(day, moves))
     if day.now is not None and not day.where:
         # Nobody said who is where, so nobody knows where the vehicles are.
         for trip in made:
@@ -191,10 +204,10 @@ def taken_home(day: Day, made: list[Trip]) -> list[Trip]:
 def _stands(day: Day) -> dict[int, int]:
     """Where the vehicles are: at the shop, or under way one for every two people on a slab."""
     stands = {-1: day.rules.vehicles}
-    for slab in sorted(set(day.where.values())):
-        people = sum(1 for place in day.where.values() if place == slab)
-        took = min(-(-people // 2), stands[-1])
-        stands[slab], stands[-1] = took, stands[-1] - took
+    places = [day.place(slab) for slab in day.where.values()]
+    for place in sorted(set(places)):
+        took = min(-(-places.count(place) // 2), stands[-1])
+        stands[place], stands[-1] = took, stands[-1] - took
     return stands
 
 

@@ -140,8 +140,14 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
             # Medians of some mornings and of all needn't fit to the minute: nobody in two places.
             length = max(end - start, 0.0)
             together: Trip | None = None
+            places = [day.place(end_) for end_ in stretch.road or ()]
+            if stretch.road is not None and places[0] == places[1]:
+                # Over to the other slab of the site.
+                busy_until = max(start, busy_until)
+                drives.append(_move(day, person, stretch.road, clock(date, busy_until), None))
+                continue
             if stretch.road is not None:
-                together = riding[(person, *stretch.road)].pop(0)
+                together = riding[(person, places[0], places[1])].pop(0)
                 # Who rides together leaves together.
                 start = max(start, *(float(np.median(move.leave)) for move in together.moves))
             start = max(start, busy_until)
@@ -158,17 +164,7 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
                 "end": clock(date, end),
             }
             if stretch.road is not None:
-                assert together is not None
-                drives.append(
-                    {
-                        "worker": one.name,
-                        "from": _place(day, stretch.road[0]),
-                        "to": _place(day, stretch.road[1]),
-                        "at": row["start"],
-                        "rides_with": [day.people[p].name for p in together.people if p != person],
-                        "vehicles": together.vehicles,
-                    }
-                )
+                drives.append(_move(day, person, stretch.road, row["start"], together))
             if stretch.task == "wait":
                 row["wait_for"] = stretch.wait_for
                 room = (end - start) * 60.0 >= day.rules.break_min
@@ -181,6 +177,21 @@ def _tasks(day: Day, found: Found, date: pd.Timestamp) -> tuple[Rows, Rows]:
                         continue
             rows.append(row)
     return rows, sorted(drives, key=lambda row: (row["at"], row["worker"]))
+
+
+def _move(
+    day: Day, person: int, road: tuple[int, int], at: str, trip: Trip | None
+) -> dict[str, Any]:
+    """A row of `moves`; without a trip somebody goes over to the other slab of a site."""
+    along = [] if trip is None else [p for p in trip.people if p != person]
+    return {
+        "worker": day.people[person].name,
+        "from": _place(day, road[0]),
+        "to": _place(day, road[1]),
+        "at": at,
+        "rides_with": [day.people[p].name for p in along],
+        "vehicles": 0 if trip is None else trip.vehicles,
+    }
 
 
 def _place(day: Day, slab: int) -> str:
