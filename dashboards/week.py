@@ -88,8 +88,11 @@ def show() -> None:
         if span["end"] < span["latest_pour"]:
             st.button(say("week.after"), on_click=step, args=(7, span))
     look.draw(week_floors(review, units, look.ink()))
-    for line in against_lines(review, units):
+    against = against_lines(review, units)
+    for line in against:
         st.caption(look.plain(line))
+    if any(line.startswith("Par:") for line in against):
+        st.caption(say("week.par"))
     st.subheader(say("week.stood_out"), anchor=False)
     if not review["stands_out"]:
         st.write(say("week.nothing"))

@@ -104,6 +104,10 @@ def test_the_week_says_what_the_command_says(season: Path, monkeypatch: pytest.M
         do = change["do"].replace("`pourstats plan`", "the page “Plan the day”")
         assert any(do in line for line in told)
     assert any(found["trend"]["sentence"] in line for line in told)
+    # Par is another number than the usual that the bars show: what it is stands beside it.
+    captions = [each.value.replace("\\", "") for each in app.caption]
+    assert any("at par" in each for each in captions)
+    assert any(each.startswith("Par is what this crew does") for each in captions)
 
 
 TEXTS = ("title", "header", "subheader", "markdown", "caption", "code", "text", "table", "warning",
@@ -438,6 +442,7 @@ def test_three_pours_have_no_column_of_a_usual_that_is_not_known(
 ) -> None:
     app = shown(stores["three"], "week.py", monkeypatch)
     assert list(app.table[0].value.columns) == ["figure", "this week"]
+    assert not [each for each in app.caption if each.value.startswith("Par is")]
     assert not [each for each in app.caption if "eight such floors" in each.value]
 
 
