@@ -106,13 +106,18 @@ def outlook_sentences(outlook: Mapping[str, Any] | None) -> list[str]:
         "guidance": "Look at it while it is young: published guidance marks it, not your record.",
     }
     lines = [marked.get(outlook["look_at"], "Not marked to be looked at.")]
-    lines.append(
-        f"When it was finished, its chance of coming back was {percent(outlook['chance'])} %"
-        f" ({percent(outlook['p05'])} to {percent(outlook['p95'])} %, nine times in ten); your"
-        f" usual is {percent(outlook['usual'])} %. It rests on"
-        f" {counted(outlook['floors'], 'floor', 'floors')}, {outlook['called_back']} called back so"
+    seen = (
+        f"{counted(outlook['floors'], 'floor', 'floors')}, {outlook['called_back']} called back so"
         " far."
     )
+    if outlook["floors"] < FEW_FLOORS:
+        lines.append(f"No chance of its coming back can be told from {seen}")
+    else:
+        lines.append(
+            f"When it was finished, its chance of coming back was {percent(outlook['chance'])} %"
+            f" ({percent(outlook['p05'])} to {percent(outlook['p95'])} %, nine times in ten); your"
+            f" usual is {percent(outlook['usual'])} %. It rests on {seen}"
+        )
     if reasons:
         lines.append(f"Reasons: {'; '.join(reasons)}.")
     return lines

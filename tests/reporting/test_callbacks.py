@@ -57,6 +57,15 @@ def test_the_page_says_cost_year_and_habit_in_that_order(clear):
     assert places == sorted(places)
 
 
+def test_from_three_floors_no_chance_is_told_of_a_young_one():
+    three = crew(np.random.default_rng(1), 3, Truth(0.0, {})).frames
+    mine = floor_outlook(three, HOUSE, str(three["pours"]["pour_id"].iloc[-1]))
+    assert mine is not None and mine["state"] == "waiting"
+    text = " ".join(outlook_sentences(mine))
+    assert "No chance of its coming back can be told from 3 floors, 0 called back so far." in text
+    assert "%" not in text
+
+
 def test_a_told_habit_comes_with_counts_interval_and_source(clear):
     told = [row for row in clear["advice"] if row["habit"]]
     assert [row["habit"] for row in told][:1] == ["dried_fast"]
