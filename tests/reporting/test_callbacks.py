@@ -58,7 +58,7 @@ def test_the_page_says_cost_year_and_habit_in_that_order(clear):
 
 
 def test_from_three_floors_no_chance_is_told_of_a_young_one():
-    three = crew(np.random.default_rng(1), 3, Truth(0.0, {})).frames
+    three = crew(np.random.default_rng(1), 3, Truth(0.001, {})).frames
     mine = floor_outlook(three, HOUSE, str(three["pours"]["pour_id"].iloc[-1]))
     assert mine is not None and mine["state"] == "waiting"
     text = " ".join(outlook_sentences(mine))
