@@ -91,6 +91,17 @@ def test_any_mutilated_file_is_checked_without_a_crash(table: str, data: st.Data
         assert "\n" not in str(fault)
 
 
+@pytest.mark.parametrize("cell", ["\x01n515,5", "\x01pabc", "\x01dx", "\x01c9", "\x01", "\x01e7"])
+@pytest.mark.parametrize("column", ["air_temp", "time", "cloud"])
+def test_a_cell_of_a_csv_file_is_never_taken_for_a_workbooks(
+    ledger: Any, shapes: dict[str, Any], cell: str, column: str
+) -> None:
+    """A control character at its start is what marks a workbook's cell as a number or a date."""
+    report = ledger.load(weather=[{**shapes["rows"]["weather"], column: cell}])
+    (fault,) = report.set_aside
+    assert (fault.column, fault.value) == (column, cell)
+
+
 def _is_utf_8(content: bytes) -> bool:
     try:
         content.decode()

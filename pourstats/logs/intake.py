@@ -24,7 +24,7 @@ from pourstats.logs.as_written import AsWritten
 from pourstats.logs.cell import Cell, Reading, normalized, quoted
 from pourstats.logs.cells import read_cell
 from pourstats.logs.checked import Checked
-from pourstats.logs.files import Sheet, UnusableError, shown
+from pourstats.logs.files import MARK, Sheet, UnusableError, marked, shown
 from pourstats.logs.tables import SQL_TYPES, TABLES, Column, Table
 
 ARROW_TYPES: dict[str, Any] = {
@@ -147,6 +147,8 @@ def _check_column(result: Checked, column: Column, texts: Any, reading: Reading)
     if column.kind in ("id", "text", "notes") and not result.source.typed:
         result.columns[column.name] = _plain_text(result, column, texts)
         return
+    if not result.source.typed:
+        texts = _as_text(texts)
     encoded = texts.dictionary_encode()
     distinct = encoded.dictionary
     places = encoded.indices.to_numpy(zero_copy_only=False)
@@ -169,6 +171,15 @@ def _check_column(result: Checked, column: Column, texts: Any, reading: Reading)
         result.clocks[column.name] = clocks[places] if n else np.zeros(0, dtype=np.int32)
     _tell(result, column, told, places, distinct)
     _require(result, column, array)
+
+
+def _as_text(texts: Any) -> Any:
+    """Cells that no workbook wrote and that begin as its marks do are marked as the text they are:
+    nobody may pass a number off as read already."""
+    begins = pc.starts_with(texts, MARK)
+    if not pc.any(begins).as_py():
+        return texts
+    return pc.if_else(begins, pc.binary_join_element_wise(marked("s", ""), texts, ""), texts)
 
 
 def _plain_text(result: Checked, column: Column, texts: Any) -> Any:
