@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import functools
 import io
+import os
 import shutil
 import sys
 import tempfile
@@ -13,12 +14,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 from pourstats import cli
 from pourstats.store.database import Store
 from pourstats.store.loading import load
 from pourstats.store.report import Report
 from tests.commands import Answer, Run
+
+# A run of the suite tries the same inputs each time; POURSTATS_FUZZ=1 tries others, to find more.
+settings.register_profile("same", derandomize=True)
+if not os.environ.get("POURSTATS_FUZZ"):
+    settings.load_profile("same")
 
 POUR = {"pour_id": "A1", "date": "2031-06-03", "site": "Oak", "slab_type": "garage",
         "area": "600", "thickness": "4"}  # fmt: skip

@@ -4,16 +4,18 @@
     python tests/faults/kills.py --lines [--deeds restore …] [--every 1]
 
 Deeds: a load over a stored season, a first load, taps as the pages store them, backup, restore, and
-the upgrade of a store that an earlier version made. Each is done in a process of its own, which gets
-SIGKILL after a random part of the time that it takes undisturbed. With --lines it is killed at every
-line of the store's own files that it runs, instead. After each kill: the store opens, no stored row
-is gone, none is there twice; and the deed done again ends in the contents of an undisturbed run.
+the upgrade of a store that an earlier version made; and the dashboard with a phone in a browser that
+taps (pages.py; ten seconds a moment). Each is done in a process of its own, which gets SIGKILL after
+a random part of the time that it takes undisturbed. With --lines it is killed at every line of the
+store's own files that it runs, instead. After each kill: the store opens, no stored row is gone, none
+is there twice; and the deed done again ends in the contents of an undisturbed run.
 """
 
 from __future__ import annotations
 
 import argparse
 import contextlib
+import importlib.util
 import random
 import sys
 import tempfile
@@ -26,6 +28,8 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.faults import scenes
+
+DASHBOARD = "dashboard"
 
 
 @dataclass
@@ -131,12 +135,25 @@ def at_lines(name: str, every: int = 1, most: int = 100_000, seed: int = 1) -> T
     return tally
 
 
+def the_dashboard(moments: int, seed: int) -> Tally | str:
+    """The same of a real dashboard, or why it isn't tried."""
+    from tests.faults import pages
+
+    if pages.chromium() is None or importlib.util.find_spec("playwright") is None:
+        return f"{DASHBOARD}: skipped, it takes Chromium and the dev extra"
+    with pages.browser() as found:
+        return pages.at_random(found, moments, seed)
+
+
 def main() -> None:
     """Print a line a deed; ends with 1 at the first loss."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--moments", type=int, default=200)
     parser.add_argument(
-        "--deeds", nargs="+", choices=list(scenes.DEEDS), default=list(scenes.DEEDS)
+        "--deeds",
+        nargs="+",
+        choices=[*scenes.DEEDS, DASHBOARD],
+        default=[*scenes.DEEDS, DASHBOARD],
     )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--lines", action="store_true", help="every line, not random moments")
@@ -144,6 +161,10 @@ def main() -> None:
     given = parser.parse_args()
     for name in given.deeds:
         began = time.monotonic()
+        if name == DASHBOARD:
+            if not given.lines:
+                print(the_dashboard(given.moments, given.seed), flush=True)
+            continue
         tally = (
             at_lines(name, given.every, seed=given.seed)
             if given.lines

@@ -1,6 +1,6 @@
 """Kill the dashboard while taps arrive: every tap with a tick is stored, once, and the pour goes on.
 
-    python tests/faults/pages.py [--moments 200] [--seed 1]
+    python tests/faults/kills.py --deeds dashboard [--moments 200] [--seed 1]
 
 A real `pourstats dashboard` and a real browser, a phone, that taps one pour after another. The server
 gets SIGKILL after a random part of the time that a pour's taps take undisturbed. Then: the store
@@ -10,7 +10,6 @@ most one more. A server started anew takes the taps that lack, which make the po
 
 from __future__ import annotations
 
-import argparse
 import datetime as dt
 import random
 import sys
@@ -22,10 +21,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboards"))
 
-from serving import PHONE, browser, opened, server, settled
+from serving import PHONE, browser, chromium, opened, server, settled
 
 sys.path.pop(0)
 
@@ -33,6 +31,7 @@ from pourstats.store.database import Store
 from pourstats.store.tapping import Tap, tap
 from tests.faults import kills, scenes
 
+__all__ = ["at_random", "browser", "chromium"]
 EVENTS = ("first_concrete", "strike_off_done", "bull_float_done", "machine_on", "last_pass_off",
           "saw_done", "gone")  # fmt: skip
 
@@ -157,19 +156,3 @@ def whole(store: Store, pour: str) -> None:
             "SELECT crew_out IS NOT NULL FROM pours WHERE pour_id = ?", [pour]
         ).fetchall()
     assert rows == [(True,)], f"{pour} is not in the record: {rows}"
-
-
-def main() -> None:
-    """Print what came of it; ends with 1 at the first loss."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--moments", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=1)
-    given = parser.parse_args()
-    began = time.monotonic()
-    with browser() as found:
-        tally = at_random(found, given.moments, given.seed)
-    print(f"{tally} ({time.monotonic() - began:.0f} s)")
-
-
-if __name__ == "__main__":
-    main()
