@@ -107,11 +107,10 @@ def _unpacked_within_limit(data: bytes) -> bool:
                             window = tail + chunk
                             formulas = b"<f>" in window or b"<f " in window or b"<f/" in window
                             tail = chunk[-3:]
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
-        raise UnusableError(f"it is damaged ({error}); open it and save it again") from None
+    except UnusableError:
+        raise
     except Exception as error:
-        if isinstance(error, UnusableError):
-            raise
+        # What is wrong with a foreign archive comes out of zipfile as errors of many kinds.
         raise UnusableError(f"it is damaged ({error}); open it and save it again") from None
     return formulas
 

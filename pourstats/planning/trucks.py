@@ -198,15 +198,13 @@ def _job(
     def at(spacing: float) -> Line:
         return line(spacing, yd3, drawn, balance, rules["free_min_per_yd3"], due_clock)
 
+    def cost_usd(one: Line) -> float:
+        waiting_usd = float(rules["truck_wait_usd_per_min"]) * float(one.over_min.mean())
+        return idle_usd * float(one.idle_min.mean()) + waiting_usd
+
     tried = spacings(yd3, drawn) if yd3.size > 1 else np.array([0.0])
     lines = [at(float(spacing)) for spacing in tried]
-    cost = np.array(
-        [
-            idle_usd * float(one.idle_min.mean())
-            + rules["truck_wait_usd_per_min"] * float(one.over_min.mean())
-            for one in lines
-        ]
-    )
+    cost = np.array([cost_usd(one) for one in lines])
     aged = np.array([np.mean(one.age_min.max(axis=1) > rules["age_limit_min"]) for one in lines])
     spacing = best_spacing(tried, cost, aged) if yd3.size > 1 else 0.0
     place = int(np.argmin(np.abs(tried - spacing)))
@@ -217,12 +215,10 @@ def _job(
     order = _orders(yd3, balance, begin, spacing, chosen)
     travel = _value(job, "plant_travel", PLANT_TRAVEL_MIN)
 
-    def cost_usd(apart: float, some: Array, of: unloading.JobLoads) -> float:
-        one = line(apart, some, of, False, rules["free_min_per_yd3"], due_clock)
-        over_usd = float(rules["truck_wait_usd_per_min"]) * float(one.over_min.mean())
-        return idle_usd * float(one.idle_min.mean()) + over_usd
+    def first_usd(apart: float, some: Array, of: unloading.JobLoads) -> float:
+        return cost_usd(line(apart, some, of, False, rules["free_min_per_yd3"], due_clock))
 
-    sooner = told_sooner(yd3, drawn, spacing, cost_usd)
+    sooner = told_sooner(yd3, drawn, spacing, first_usd)
     shut = outside_hours(order, travel, house)
     return {
         "pour_id": str(job["pour_id"]),

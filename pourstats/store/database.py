@@ -121,7 +121,6 @@ class Store:
             try:
                 with Store(new)._opened(read_only=False) as connection:
                     schema.create(connection)
-                keep_private(new)
                 publish(new, self.path)
             finally:
                 _SEEN.discard(new)
@@ -326,12 +325,6 @@ def sweep(path: Path, what: str) -> None:
                 left.unlink(missing_ok=True)
             except (OSError, OverflowError):
                 continue
-
-
-def keep_private(path: Path) -> None:
-    """Only its owner may read a file with pay and prices in it, where the system knows owners."""
-    with suppress(OSError):
-        path.chmod(0o600)
 
 
 def is_full(text: str) -> bool:

@@ -16,7 +16,6 @@ from pourstats.store.database import (
     belongs_to_a_store,
     demand_name,
     is_full,
-    keep_private,
     made_private,
     publish,
     settle,
@@ -59,7 +58,6 @@ def backup(store: Store, target: Path) -> int:
                 connection.execute(f"CHECKPOINT {copied}")
             finally:
                 connection.execute(f"DETACH {copied}")
-            keep_private(part)
             if not publish(part, target):
                 raise FileExistsError(f"{target} came meanwhile")
         except Exception as error:

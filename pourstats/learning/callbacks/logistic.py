@@ -133,13 +133,13 @@ def _newton(
         size = 1.0
         after = _loglik(model, beta + step)
         # What a sum over many rows can't tell from rounding is no loss, and no gain either.
-        told = 1e-13 * max(1.0, abs(loglik))
-        while after < loglik - 10.0 * told and size > 1e-4:
+        told = 1e-12 * max(1.0, abs(loglik))
+        while after < loglik - told and size > 1e-4:
             size /= 2.0
             after = _loglik(model, beta + size * step)
         beta = beta + size * step
         gain, loglik = after - loglik, after
-        if gain < max(1e-10, 10.0 * told) and float(score @ step) < 1e-13 * max(1.0, len(model.y)):
+        if gain < max(1e-10, told) and float(score @ step) < 1e-13 * max(1.0, len(model.y)):
             return beta, loglik, _score(model, beta), True
     return beta, loglik, _score(model, beta), False
 

@@ -59,6 +59,7 @@ def fit(
     place = np.searchsorted(groups, pour)
     left = y - columns @ usual
     means, left_means = _means(columns, place, counts), _means(left[:, None], place, counts)[:, 0]
+    gram, pull, square = columns.T @ columns, columns.T @ left, float(left @ left)
     found: list[tuple[float, float, float, Array, Array]] = []
     for t in shifts:
         for s in scatters:
@@ -66,9 +67,9 @@ def fit(
             # fit needs of such loads follow from those of the whole and of the pours.
             keep = 1.0 - s / np.sqrt(s**2 + counts * t**2)
             taken = counts * (2.0 * keep - keep**2)
-            inner = (columns.T @ columns - (means.T * taken) @ means) / s**2
-            toward = (columns.T @ left - means.T @ (taken * left_means)) / s**2
-            whole = float(left @ left - taken @ left_means**2) / s**2
+            inner = (gram - (means.T * taken) @ means) / s**2
+            toward = (pull - means.T @ (taken * left_means)) / s**2
+            whole = float(square - taken @ left_means**2) / s**2
             precision = inner + np.diag(doubt**-2.0)
             covariance = np.linalg.inv(precision)
             moved = covariance @ toward
