@@ -50,6 +50,8 @@ def load(
     """
     report = Report()
     loading = Loading(store, report, progress)
+    paths = list(paths)
+    loading.take_ways_back(paths)
     parts = [part for path in paths for part in loading.parts(path)]
     parts.sort(key=rank)
     books_of = [part for part in parts if len(part.tables) > 1]
@@ -89,11 +91,34 @@ class Loading:
         self.mappings = mappings.kept(store)
         self.change: int | None = None
         self.unusable: list[tuple[Fault, Path]] = []
-        self.of_ways: list[Path] = []
         self.loaded: list[str] = []
         self.first_seq: int | None = None
 
     # Files --------------------------------------------------------------------------------------
+
+    def take_ways_back(self, paths: list[Path]) -> None:
+        """Keep the mappings that an export wrote, before the files that they are for are read."""
+        found = [
+            each
+            for path in paths
+            for each in (sorted(path.iterdir()) if path.is_dir() else [path])
+            if _holds_ways(each)
+        ]
+        for path in found:
+            try:
+                names = mappings.take_back(self.store, mappings.from_file(path))
+            except files.UnusableError as error:
+                self.fail(path, str(error))
+                continue
+            self.report.usable += 1
+            self.report.ways += 1
+            if names:
+                self.report.warnings.append(
+                    f"{legible(path.name)}: how other programs' files are read is kept:"
+                    f" {', '.join(names)}"
+                )
+        if found:
+            self.mappings = mappings.kept(self.store)
 
     def parts(self, path: Path) -> list[Part]:
         """The files of a path, in name order; what is no log table is reported."""
@@ -130,8 +155,7 @@ class Loading:
 
     def _part(self, path: Path) -> Part | None:
         suffix = path.suffix.lower()
-        if path.name.lower() == mappings.FILE:
-            self.of_ways.append(path)
+        if _holds_ways(path):
             return Part(path, legible(path.name), [])
         part = self._foreign(path) if self.mappings else None
         if part is not None:
@@ -303,22 +327,22 @@ class Loading:
         return meta_number(connection, "next_seq")
 
     def finish(self) -> None:
-        """Take kept mappings back, keep the files that couldn't be used, and warn of ids that look
-        alike."""
-        for path in self.of_ways:
-            self._take_back(path)
+        """Keep the files that couldn't be used, and warn of ids that look alike."""
         if self.unusable and (self.store.exists() or self.loaded):
             with self.store.write() as connection:
                 connection.execute("BEGIN")
-                first = self._next_seq(connection)
+                first, before = self._next_seq(connection), _state(connection)
                 change = books.begin(
                     connection, "load", legible(self.unusable[0][1].name), self.change
                 )
                 for fault, path in self.unusable:
                     change.path = legible(path.resolve())
                     books.set_aside(connection, change, [_whole_file(fault, path)])
-                books.finish(connection, change, first)
-                connection.execute("COMMIT")
+                if _state(connection) != before:
+                    books.finish(connection, change, first)
+                    connection.execute("COMMIT")
+                else:
+                    connection.execute("ROLLBACK")
         if self.loaded and self.first_seq is not None and self.change is not None:
             with self.store.read() as connection:
                 self.report.warnings += lookalikes.found(connection, self.first_seq)
@@ -326,20 +350,9 @@ class Loading:
                 if "crew_time" in self.loaded:
                     self.report.warnings += lookalikes.clashes(connection, self.first_seq)
 
-    def _take_back(self, path: Path) -> None:
-        # After the rows: those were written by this program, and need no mapping to be read.
-        try:
-            names = mappings.take_back(self.store, mappings.from_file(path))
-        except files.UnusableError as error:
-            self.fail(path, str(error))
-            return
-        self.report.usable += 1
-        self.report.ways += 1
-        if names:
-            self.report.warnings.append(
-                f"{legible(path.name)}: how other programs' files are read is kept:"
-                f" {', '.join(names)}"
-            )
+
+def _holds_ways(path: Path) -> bool:
+    return path.name.lower() == mappings.FILE and path.is_file()
 
 
 def _whole_file(fault: Fault, path: Path) -> dict[str, Any]:

@@ -714,6 +714,14 @@ def test_an_unusable_file_is_one_entry_and_the_others_load(ledger: Any, bad: Any
     assert alone.tables.get("pours", {}).get("read", 0) == 0
 
 
+def test_an_unusable_file_again_leaves_no_empty_change_to_undo(tmp_path: Path, ledger: Any) -> None:
+    bad = tmp_path / "crew.csv"
+    bad.write_bytes(b"\x00")
+    assert ledger.load({"pours": [_all()["pours"]]}).status == 0
+    assert load(ledger.store, [bad]).status == load(ledger.store, [bad]).status == 2
+    assert ledger.sql("SELECT detail FROM changes ORDER BY 1") == [("crew.csv",), ("pours.csv",)]
+
+
 def test_nothing_but_unusable_files_makes_no_store(tmp_path: Path, shapes: dict[str, Any]) -> None:
     ledger = shapes["Ledger"](tmp_path, made=False)
     assert ledger.load({"pours.csv": b"\x00"}).status == 2

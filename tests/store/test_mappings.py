@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -352,6 +353,11 @@ def test_an_export_takes_the_kept_mappings_along(tmp_path: Path) -> None:
     # Again: nothing to tell; and from then on such files are read.
     assert load(other, [tmp_path / "out"]).warnings == []
     assert load(other, [file]).tables["weather"]["added"] == 1
+    # Beside the files that they are for, one load does both.
+    shutil.copy(file, tmp_path / "out")
+    third = Store(tmp_path / "third.duckdb")
+    assert load(third, [tmp_path / "out"]).tables["weather"]["added"] == 1
+    assert mappings.kept(third) == mappings.kept(store)
 
 
 def test_a_mapping_that_comes_back_goes_over_the_one_of_its_header(tmp_path: Path) -> None:
