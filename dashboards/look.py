@@ -1,5 +1,6 @@
 """How every page looks: targets for gloved hands, one answer first, and errors in plain words."""
 
+import base64
 import json
 import logging
 import re
@@ -11,7 +12,9 @@ import words
 from pourstats.faults import Refusal
 from pourstats.reporting.charts import Drawn
 
-ICON = str(Path(__file__).with_name("icon.png"))
+# Within the page: whoever is still to give a passcode gets no file.
+_ICON = Path(__file__).with_name("icon.png").read_bytes()
+ICON = f"data:image/png;base64,{base64.b64encode(_ICON).decode()}"
 
 STYLE = """
 <style>

@@ -14,7 +14,8 @@ from pourstats.faults import Refusal
 from pourstats.reporting.strings import pages_folder
 
 LOOPBACK = "127.0.0.1"
-UPLOADS = "/_stcore/upload_file"
+FILES = ("/_stcore/upload_file", "/media/")
+"""Where Streamlit takes uploads, and gives downloads to whoever knows their address."""
 TICKET_BYTES = 200
 """The most that is read of a ticket."""
 LAST_WRITE_S = 3.0
@@ -140,11 +141,11 @@ class OwnPages:
         heads = dict(scope.get("headers", ()))
         origin = heads.get(b"origin")
         own = origin is None or self.is_own(origin, heads.get(b"host", b""))
-        if own and scope.get("path", "").startswith(UPLOADS):
+        if own and scope.get("path", "").startswith(FILES):
             from starlette.concurrency import run_in_threadpool
 
             cookies = heads.get(b"cookie", b"").decode("latin-1")
-            own = await run_in_threadpool(may_upload, self.store, cookies)
+            own = await run_in_threadpool(may_exchange, self.store, cookies)
         if own:
             await self.app(scope, receive, send)
         elif scope["type"] == "websocket":
@@ -163,8 +164,9 @@ class OwnPages:
         return name in self.names and port == asked
 
 
-def may_upload(store: Any, cookies: str) -> bool:
-    """Whether who sends these cookies may give files: they fill the memory before a page looks."""
+def may_exchange(store: Any, cookies: str) -> bool:
+    """Whether who sends these cookies may give and get files: uploads fill the memory before a page
+    looks, and a download is handed out without one."""
     from http.cookies import CookieError, SimpleCookie
 
     from pourstats.store import access

@@ -23,6 +23,7 @@ import pytest
 from pourstats.reporting.qr import qr_lines
 from pourstats.store.access import COOKIE, LASTS_S, TICKET_S, Tickets, role_in, set_passcode, token
 from pourstats.store.database import Store
+from pourstats.store.loading import load
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
@@ -177,6 +178,10 @@ def test_strangers_are_refused_at_the_door(store: Store) -> None:
         assert " 403 " in answered(address, put) + " "
         assert " 403 " in answered(address, f"{put}; {COOKIE}=office.9999999999.x") + " "
         assert " 400 " in answered(address, f"{put}; {COOKIE}={token(store, 'crew')}") + " "
+        # Nor is a download given to anybody else, who may have its address from somewhere.
+        get = f"GET /media/{'0' * 56}.pdf HTTP/1.1\nHost: {host}"
+        assert " 403 " in answered(address, get) + " "
+        assert " 404 " in answered(address, f"{get}\nCookie: {COOKIE}={token(store, 'crew')}") + " "
         assert "Traceback" not in said.read_text(encoding="utf-8")
     # Streamlit would have asked the internet who this machine is.
     assert "external IP" not in said.read_text(encoding="utf-8")
@@ -231,3 +236,23 @@ def test_a_phone_on_the_network_from_the_code_to_the_log(store: Store) -> None:
         assert other.get_by_role("heading", name="A passcode opens these pages").count() == 1
         assert "pourstats_token" not in {c["name"] for c in other.context.cookies()}
     assert "stopped" not in said.read_text(encoding="utf-8"), "Ctrl-C is how it ends"
+
+
+@needs_browser
+def test_a_download_needs_the_passcode_too(store: Store, tmp_path: Path) -> None:
+    (tmp_path / "pours.csv").write_text(
+        "pour_id,date,site,slab_type,area,thickness\nA1,2031-06-03,Oak,garage,600,4\n"
+    )
+    load(store, [tmp_path / "pours.csv"])
+    with lan(store) as (address, _), browser() as chrome:
+        context = chrome.new_context(locale="en-US")
+        page = context.new_page()
+        page.goto(f"{address}/record?pour=A1")
+        page.get_by_label("Passcode").fill("ledger-9")
+        with page.expect_response("**/passcode"):
+            page.get_by_role("button", name="Open").click()
+        with page.expect_download() as waited:
+            page.get_by_role("button", name="PDF").click()
+        assert waited.value.path().read_bytes().startswith(b"%PDF")
+        assert context.request.get(waited.value.url).status == 200
+        assert chrome.new_context().request.get(waited.value.url).status == 403
