@@ -59,7 +59,8 @@ def finish(connection: duckdb.DuckDBPyConnection, change: Change, first_seq: int
         )
     else:
         connection.execute(
-            "UPDATE changes SET last_seq = ? WHERE change_id = ?", [last, change.number]
+            "UPDATE changes SET last_seq = ?, detail = ? WHERE change_id = ?",
+            [last, change.detail, change.number],
         )
     touch(connection)
 

@@ -92,6 +92,7 @@ class Loading:
         self.change: int | None = None
         self.unusable: list[tuple[Fault, Path]] = []
         self.loaded: list[str] = []
+        self.stored: list[str] = []
         self.first_seq: int | None = None
 
     # Files --------------------------------------------------------------------------------------
@@ -295,7 +296,7 @@ class Loading:
         connection.execute("BEGIN")
         first = self._next_seq(connection)
         self.first_seq = first if self.first_seq is None else self.first_seq
-        change = books.begin(connection, "load", part.name, self.change)
+        change = books.begin(connection, "load", self._detail(part.name), self.change)
         change.path = legible(part.path.resolve())
         before = _state(connection)
         for rows in ready:
@@ -313,9 +314,15 @@ class Loading:
         if _state(connection) != before or corrections.changed(connection, change, first):
             books.finish(connection, change, first)
             self.change = change.number
+            self.stored.append(part.name)
             connection.execute("COMMIT")
         else:
             connection.execute("ROLLBACK")
+
+    def _detail(self, *more: str) -> str:
+        """What the change is called, with those files: by its first file."""
+        first, *others = dict.fromkeys([*self.stored, *more])
+        return f"{first} and {len(others)} more" if others else first
 
     def _take_up(self, connection: duckdb.DuckDBPyConnection, change: books.Change) -> None:
         for name in DEPENDENTS:
@@ -332,9 +339,8 @@ class Loading:
             with self.store.write() as connection:
                 connection.execute("BEGIN")
                 first, before = self._next_seq(connection), _state(connection)
-                change = books.begin(
-                    connection, "load", legible(self.unusable[0][1].name), self.change
-                )
+                names = dict.fromkeys(legible(path.name) for _, path in self.unusable)
+                change = books.begin(connection, "load", self._detail(*names), self.change)
                 for fault, path in self.unusable:
                     change.path = legible(path.resolve())
                     books.set_aside(connection, change, [_whole_file(fault, path)])

@@ -714,6 +714,15 @@ def test_an_unusable_file_is_one_entry_and_the_others_load(ledger: Any, bad: Any
     assert alone.tables.get("pours", {}).get("read", 0) == 0
 
 
+def test_a_load_of_several_files_is_one_change_called_by_the_first(
+    tmp_path: Path, ledger: Any
+) -> None:
+    rows = _all()
+    assert ledger.load({name: [rows[name]] for name in ("pours", "crew", "trucks")}).status == 0
+    assert ledger.sql("SELECT command, detail FROM changes") == [("load", "pours.csv and 2 more")]
+    assert undo(ledger.store).startswith("taken back: load pours.csv and 2 more of ")
+
+
 def test_an_unusable_file_again_leaves_no_empty_change_to_undo(tmp_path: Path, ledger: Any) -> None:
     bad = tmp_path / "crew.csv"
     bad.write_bytes(b"\x00")
