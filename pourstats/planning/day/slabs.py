@@ -32,6 +32,8 @@ SET_UP_SHARE = 0.7
 FT2_A_TROWEL = 2000.0
 """Floor that one walk-behind keeps up with. Common practice, no source."""
 TRAVEL_MIN = 20.0
+LOADED_H = 10.0 / 60.0
+"""From the plant's opening until a load leaves it. Common practice, no source."""
 FORMS_SURE = 0.75
 """Share of mornings on which the forms are set when the first load is due. Common practice."""
 
@@ -162,6 +164,67 @@ def held_by_loads(place_h: Array, out_h: Array) -> Array:
     return np.asarray(np.maximum(place_h, np.sort(out_h)[rank]))
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of a slab before a start is chosen: the job's row, hours and hours of the day,
+    None where it doesn't say. Set-up and clean-up are draws."""
+
+    row: pd.Series[Any]
+    hands: float
+    finish_hands: int
+    travel_h: float
+    plant_h: float
+    """On the way from the plant."""
+    early: float | None
+    late: float | None
+    agreed: float | None
+    sunrise: float
+    sunset: float
+    outdoors: bool
+    tool: str
+    set_up_h: Array
+    clean_h: Array
+    order_yd3: float
+    loads: int
+    spacing_min: float
+
+    @property
+    def method(self) -> saw.Method | None:
+        """How its joints are sawn."""
+        if self.tool in ("none", "tooled", ""):
+            return None
+        return "early_entry" if self.tool == "early_entry" else "conventional"
+
+    def plant_first(self, rules: Rules) -> float:
+        """Earliest time at which a load can be there."""
+        return rules.plant_open + LOADED_H + self.plant_h
+
+    def plant_last(self, rules: Rules) -> float:
+        """Latest time at which the first load can be there, so that the last one is still loaded
+        before the plant closes."""
+        behind = max(self.loads - 1, 0) * self.spacing_min / 60.0
+        return rules.plant_close + LOADED_H + self.plant_h - behind
+
+    def starts(self, rules: Rules) -> tuple[float, ...]:
+        """Starts to choose from: the agreed one, else as soon as it can be and the half hours."""
+        if self.agreed is not None:
+            return (self.agreed,)
+        set_up = level(self.set_up_h, FORMS_SURE)
+        low = max(
+            rules.day_start + self.travel_h + set_up,
+            self.plant_first(rules),
+            0.0 if self.early is None else self.early + set_up,
+            self.sunrise if self.outdoors else 0.0,
+        )
+        high = min(
+            self.plant_last(rules), (rules.day_end if self.late is None else self.late) - 3.0
+        )
+        # A slab that must be out of the way of the next may have no half hour to give away.
+        soonest = np.ceil(low * 4 - 1e-6) / 4
+        later = np.arange(np.ceil(low * 2 - 1e-6) / 2, high + 0.01, 0.5)
+        return tuple(sorted({float(soonest), *map(float, later[later >= soonest])}))
+
+
 def slabs_of(
     jobs: pd.DataFrame,
     weather: pd.DataFrame | None,
@@ -177,9 +240,80 @@ def slabs_of(
 ) -> list[Slab]:
     """The slabs of one date's jobs; ``usual_hands`` place one that doesn't say how many."""
     jobs = jobs.reset_index(drop=True)
+    asked = asked_of(jobs, learned, model, frames, house, seed, draws, usual_hands)
+    starts = [one.starts(rules) for one in asked]
+    # Every call of the clock asks for all slabs at once, each at a start of its own, so that a
+    # slab's draws are the same morning whatever its start.
+    spans = [one[-1] - one[0] for one in starts]
+    calls = 1 if max(spans) == 0 else int(np.ceil(max(spans) / GRID_H)) + 1
+    grids = [np.linspace(one[0], one[-1], calls) for one in starts]
+    tables = _moments(jobs, weather, fitted, asked, grids, seed, draws)
+    terms = trucks.assumed(house)
+    found = []
+    for one, options, grid, table in zip(asked, starts, grids, tables, strict=True):
+        yd3, balance = trucks.loads(one.order_yd3, terms["truck_yd3"])
+        due = np.asarray(options[0] + np.arange(yd3.size) * 0.75, dtype=np.float64)
+        loads = learned.loads_of(one.row, yd3, due, seed, draws)
+        queue = line(
+            one.spacing_min, yd3, loads, balance, rules.free_min_per_yd3,
+            terms["free_clock"] == "due",
+        )  # fmt: skip
+        fixed, out_h = yd3.size - balance, np.zeros(draws)
+        place_h, *others = table
+        if fixed > 1:
+            # Placing isn't over before the loads ordered so far apart have come and are empty.
+            out_h = (queue.empty_min[:, :fixed].max(axis=1) - queue.start_min[:, 0]) / 60.0
+            place_h = np.stack([held_by_loads(each, out_h) for each in place_h])
+        first = loads.change_min[:, 0] + loads.unload_min[:, 0] + loads.wash_min[:, 0]
+        sawn = one.method is not None
+        found.append(
+            Slab(
+                pour_id=str(one.row["pour_id"]),
+                site="" if pd.isna(one.row.get("site")) else str(one.row["site"]),
+                travel_h=one.travel_h,
+                hands=int(one.hands),
+                finish_hands=one.finish_hands,
+                nominal_hands=one.hands,
+                early=one.early,
+                latest=rules.day_end if one.late is None else one.late,
+                fixed=one.agreed,
+                starts=options,
+                saw=one.method,
+                saw_h=_saw_h(one.row, one.tool) if sawn else 0.0,
+                saw_tool=one.tool if sawn else "",
+                trowels=_trowels(one.row, rules),
+                outdoors=one.outdoors,
+                set_up_h=one.set_up_h,
+                clean_h=one.clean_h,
+                late_h=np.maximum(loads.late_min[:, 0] + loads.change_min[:, 0], 0.0) / 60.0,
+                over_usd=rules.truck_wait_usd_per_min * queue.over_min,
+                slack_h=np.maximum(rules.free_min_per_yd3 * yd3[0] - first, 0.0) / 60.0,
+                loads=int(yd3.size),
+                balance=balance,
+                spacing_min=one.spacing_min,
+                sunset=one.sunset,
+                grid=grid,
+                out_h=out_h,
+                plant_first=one.plant_first(rules),
+                plant_last=one.plant_last(rules),
+                tables=(place_h, *others),  # type: ignore[arg-type]
+            )
+        )
+    return found
+
+
+def asked_of(
+    jobs: pd.DataFrame,
+    learned: Unloading,
+    model: HoursModel,
+    frames: Mapping[str, pd.DataFrame],
+    house: Mapping[str, Any],
+    seed: int,
+    draws: int,
+    usual_hands: int,
+) -> list[Asked]:
+    """What each of one date's jobs asks for, in their order."""
     midnight = pd.Timestamp(jobs["date"].iloc[0]).normalize()
-    zero = float(hours([midnight])[0])
-    count = len(jobs)
     drawn = model.draws(jobs, draws, seed)
     luck = drawn.labor_h / np.maximum(drawn.expected_h, 0.1)
     hands = np.round(number(jobs, "hands", float(usual_hands)))
@@ -187,126 +321,75 @@ def slabs_of(
     hands = np.where(hands < 1.0, float(usual_hands), hands)
     finishers = np.maximum(np.round(number(jobs, "finish_hands", float(USUAL_FINISHERS))), 1.0)
     fixed_h = drawn.parts_h[:, 0] / hands
-    early, late = _clock(jobs, "earliest_start", zero), _clock(jobs, "latest_end", zero)
-    agreed = _clock(jobs, "place_start", zero)
+    early, late, agreed = (
+        _clock(jobs, name, midnight) for name in ("earliest_start", "latest_end", "place_start")
+    )
     travel = number(jobs, "travel", TRAVEL_MIN) / 60.0
     plant = number(jobs, "plant_travel", learned.on_the_way_min - 10.0) / 60.0
-    suns = [_sun(jobs.iloc[row], frames.get("sites"), house, midnight) for row in range(count)]
-    outdoors = [word not in ("indoors",) for word in words(jobs, "exposure")]
-    set_up_h = [np.maximum(SET_UP_SHARE * fixed_h[row] * luck[row], 0.1) for row in range(count)]
+    exposures, tools = words(jobs, "exposure"), saw_words(jobs, frames.get("pours"))
     told = trucks.trucks(jobs, frames, house, None, seed, learned)["jobs"]
-    options = []
-    plant_last = []
-    for row in range(count):
-        behind = max(told[row]["loads"] - 1, 0) * told[row]["spacing_min"] / 60.0
-        plant_last.append(rules.plant_close + 10.0 / 60.0 + float(plant[row]) - behind)
-        if np.isfinite(agreed[row]):
-            options.append([float(agreed[row])])
-            continue
-        set_up = level(set_up_h[row], FORMS_SURE)
-        low = max(
-            rules.day_start + travel[row] + set_up,
-            rules.plant_open + 10.0 / 60.0 + plant[row],
-            early[row] + set_up if np.isfinite(early[row]) else 0.0,
-            suns[row][0] if outdoors[row] else 0.0,
-        )
-        high = min(
-            plant_last[row],
-            (late[row] if np.isfinite(late[row]) else rules.day_end) - 3.0,
-        )
-        # On the half hours, and as soon as it can be: a slab that must be out of the way of the
-        # next may have no half hour to give away.
-        soonest = np.ceil(low * 4 - 1e-6) / 4
-        later = np.arange(np.ceil(low * 2 - 1e-6) / 2, high + 0.01, 0.5)
-        options.append(sorted({float(soonest), *map(float, later[later >= soonest])}))
-    # Every call asks for all slabs at once, each at a start of its own, so that a slab's draws are
-    # the same morning whatever its start.
-    spans = [one[-1] - one[0] for one in options]
-    asked = 1 if max(spans) == 0 else int(np.ceil(max(spans) / GRID_H)) + 1
-    grids = [np.linspace(one[0], one[-1], asked) for one in options]
-    tools = saw_words(jobs, frames.get("pours"))
-    methods = [_method(word) for word in tools]
-    tables: list[list[list[Array]]] = [[[] for _ in range(5)] for _ in range(count)]
-    for step in range(asked):
-        begun = [midnight + pd.Timedelta(hours=float(grids[row][step])) for row in range(count)]
-        at = jobs.assign(place_start=pd.Series(begun, index=jobs.index).astype("datetime64[s]"))
-        cast = fitted.forecast(at, weather, n_draws=draws, seed=seed)
-        opening, closing = saw.window_draws(cast, methods, fitted.cuts_earlier, seed)
-        for row, method in enumerate(methods):
-            end, last = cast.place_end_h[row], cast.last_h[row]
-            begin = zero + grids[row][step]
-            since = last if method == "early_entry" else end
-            for table, value in zip(
-                tables[row],
-                (
-                    end - begin, cast.first_h[row] - end, last - cast.first_h[row],
-                    opening[row] - since, closing[row] - end,
-                ),
-                strict=True,
-            ):  # fmt: skip
-                table.append(np.asarray(value))
     found = []
-    for row in range(count):
+    for row in range(len(jobs)):
         job = jobs.iloc[row]
-        yd3, balance = trucks.loads(told[row]["order_yd3"], trucks.assumed(house)["truck_yd3"])
-        due = np.asarray(options[row][0] + np.arange(yd3.size) * 0.75, dtype=np.float64)
-        loads = learned.loads_of(job, yd3, due, seed, draws)
-        queue = line(
-            told[row]["spacing_min"], yd3, loads, balance, rules.free_min_per_yd3,
-            trucks.assumed(house)["free_clock"] == "due",
-        )  # fmt: skip
-        fixed, out_h = yd3.size - balance, np.zeros(draws)
-        if fixed > 1:
-            # Placing isn't over before the loads ordered so far apart have come and are empty.
-            out_h = (queue.empty_min[:, :fixed].max(axis=1) - queue.start_min[:, 0]) / 60.0
-            tables[row][0] = [held_by_loads(place_h, out_h) for place_h in tables[row][0]]
-        first = loads.change_min[:, 0] + loads.unload_min[:, 0] + loads.wash_min[:, 0]
+        sunrise, sunset = _sun(job, frames.get("sites"), house, midnight)
         found.append(
-            Slab(
-                pour_id=str(job["pour_id"]),
-                site="" if pd.isna(job.get("site")) else str(job["site"]),
-                travel_h=float(travel[row]),
-                hands=int(hands[row]),
+            Asked(
+                row=job,
+                hands=float(hands[row]),
                 finish_hands=int(finishers[row]),
-                nominal_hands=float(hands[row]),
-                early=float(early[row]) if np.isfinite(early[row]) else None,
-                latest=float(late[row]) if np.isfinite(late[row]) else rules.day_end,
-                fixed=float(agreed[row]) if np.isfinite(agreed[row]) else None,
-                starts=tuple(options[row]),
-                saw=methods[row],
-                saw_h=0.0 if methods[row] is None else _saw_h(job, tools[row]),
-                saw_tool="" if methods[row] is None else tools[row],
-                trowels=_trowels(job, rules),
-                outdoors=outdoors[row],
-                set_up_h=set_up_h[row],
+                travel_h=float(travel[row]),
+                plant_h=float(plant[row]),
+                early=early[row],
+                late=late[row],
+                agreed=agreed[row],
+                sunrise=sunrise,
+                sunset=sunset,
+                outdoors=exposures[row] != "indoors",
+                tool=tools[row],
+                set_up_h=np.maximum(SET_UP_SHARE * fixed_h[row] * luck[row], 0.1),
                 clean_h=np.maximum((1 - SET_UP_SHARE) * fixed_h[row] * luck[row], 0.05),
-                late_h=np.maximum(loads.late_min[:, 0] + loads.change_min[:, 0], 0.0) / 60.0,
-                over_usd=rules.truck_wait_usd_per_min * queue.over_min,
-                slack_h=np.maximum(rules.free_min_per_yd3 * yd3[0] - first, 0.0) / 60.0,
-                loads=int(yd3.size),
-                balance=balance,
+                order_yd3=told[row]["order_yd3"],
+                loads=told[row]["loads"],
                 spacing_min=float(told[row]["spacing_min"]),
-                sunset=suns[row][1],
-                grid=grids[row],
-                out_h=out_h,
-                plant_first=rules.plant_open + 10.0 / 60.0 + float(plant[row]),
-                plant_last=plant_last[row],
-                tables=tuple(np.stack(table) for table in tables[row]),  # type: ignore[arg-type]
             )
         )
     return found
 
 
-def _clock(jobs: pd.DataFrame, name: str, zero: float) -> Array:
+def _moments(
+    jobs: pd.DataFrame,
+    weather: pd.DataFrame | None,
+    fitted: clock.Clock,
+    asked: list[Asked],
+    grids: list[Array],
+    seed: int,
+    draws: int,
+) -> list[list[Array]]:
+    """Per slab the five tables of :class:`Moments` (start x draw), at the starts of its grid."""
+    midnight = pd.Timestamp(jobs["date"].iloc[0]).normalize()
+    zero = float(hours([midnight])[0])
+    methods = [one.method for one in asked]
+    tables: list[list[list[Array]]] = [[[] for _ in range(5)] for _ in asked]
+    for begins in zip(*grids, strict=True):
+        begun = [midnight + pd.Timedelta(hours=float(begin)) for begin in begins]
+        at = jobs.assign(place_start=pd.Series(begun, index=jobs.index).astype("datetime64[s]"))
+        cast = fitted.forecast(at, weather, n_draws=draws, seed=seed)
+        opening, closing = saw.window_draws(cast, methods, fitted.cuts_earlier, seed)
+        for row, method in enumerate(methods):
+            end, first, last = cast.place_end_h[row], cast.first_h[row], cast.last_h[row]
+            opened = opening[row] - (last if method == "early_entry" else end)
+            values = (end - (zero + begins[row]), first - end, last - first, opened,
+                      closing[row] - end)  # fmt: skip
+            for table, value in zip(tables[row], values, strict=True):
+                table.append(np.asarray(value))
+    return [[np.stack(table) for table in each] for each in tables]
+
+
+def _clock(jobs: pd.DataFrame, name: str, midnight: pd.Timestamp) -> list[float | None]:
     if name not in jobs:
-        return np.full(len(jobs), np.nan)
-    return hours(jobs[name]) - zero
-
-
-def _method(word: str) -> saw.Method | None:
-    if word in ("none", "tooled", ""):
-        return None
-    return "early_entry" if word == "early_entry" else "conventional"
+        return [None] * len(jobs)
+    found = hours(jobs[name]) - float(hours([midnight])[0])
+    return [float(each) if np.isfinite(each) else None for each in found]
 
 
 def _saw_h(job: pd.Series[Any], tool: str) -> float:
