@@ -113,9 +113,9 @@ def tapped(page: Any, process: Any, stored: list[str]) -> list[str]:
         try:
             if event not in stored:
                 # While the page is redrawn there are two, of which one does nothing.
-                any(button.count() for _ in ticks(process))
+                any(button.count() for _ in ticks(page, process))
                 button.evaluate_all("each => each.forEach(one => one.click())")
-            for _ in ticks(process):
+            for _ in ticks(page, process):
                 if tick.is_visible():
                     shown.append(event)
                     break
@@ -127,11 +127,13 @@ def tapped(page: Any, process: Any, stored: list[str]) -> list[str]:
     return shown
 
 
-def ticks(process: Any) -> Iterator[None]:
+def ticks(page: Any, process: Any) -> Iterator[None]:
     """Moments to look for a tick; they end a little after the server."""
     deadline, left = time.monotonic() + 30, 5
     while left:
-        assert time.monotonic() < deadline, "no tick in half a minute, and the server runs"
+        if time.monotonic() > deadline:
+            words = page.locator("body").inner_text()
+            raise AssertionError(f"no tick in half a minute, the server runs, and the page: {words}")
         yield
         time.sleep(0.02)
         left -= process.poll() is not None
