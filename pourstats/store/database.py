@@ -6,13 +6,14 @@ nobody keeps it open. Within one process all opens go through one lock.
 
 from __future__ import annotations
 
+import functools
+import hashlib
 import os
-import random
 import re
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,8 +25,14 @@ if TYPE_CHECKING:
 
 PATIENCE_S = 10.0
 """How long a held store is waited for."""
+RETRY_S = 0.03
+"""How often it is tried meanwhile; a try costs a quarter of that."""
+LOOK_S = 0.005
+"""How often the turn is asked for, which costs next to nothing."""
 
 _ONE_AT_A_TIME = threading.RLock()
+_OPEN: set[Path] = set()
+"""Files that this process holds open."""
 _SEEN: set[Path] = set()
 """Files that were looked at once, before they were first opened."""
 
@@ -141,9 +148,16 @@ class Store:
         """An open connection, closed in the end; an error of the file itself becomes a Refusal."""
         import duckdb
 
-        # What DuckDB puts beside the store while it writes holds the same pay and prices.
-        with nullcontext() if read_only else made_private():
-            connection = self._open(read_only)
+        deadline = time.monotonic() + self.patience_s
+        with ExitStack() as around:
+            if self.path not in _OPEN:
+                around.enter_context(entered(self.path, read_only, deadline))
+                _OPEN.add(self.path)
+                around.callback(_OPEN.discard, self.path)
+            if not read_only:
+                # What DuckDB puts beside the store holds the same pay and prices.
+                around.enter_context(made_private())
+            connection = self._open(read_only, deadline)
             try:
                 yield connection
             except (
@@ -207,16 +221,14 @@ class Store:
             )
         return found
 
-    def _open(self, read_only: bool) -> duckdb.DuckDBPyConnection:
+    def _open(self, read_only: bool, deadline: float) -> duckdb.DuckDBPyConnection:
         import duckdb
 
-        deadline = time.monotonic() + self.patience_s
         if self.path not in _SEEN:
             with suppress(OSError):
                 if self.path.is_file() and self.path.stat().st_size and not self.looks_like_one():
                     raise Refusal(f"{self.path} is not a pourstats store; --store names another")
             _SEEN.add(self.path)
-        pause = 0.01
         while True:
             try:
                 connection = duckdb.connect(
@@ -240,8 +252,7 @@ class Store:
                         f"{self.path} is held by {_holder(text)}; waited {self.patience_s:g} s."
                         " Close that program, or try again"
                     ) from None
-            time.sleep(pause * random.uniform(0.5, 1.5))
-            pause = min(pause * 1.5, 0.2)
+            time.sleep(RETRY_S)
 
     def _unusable(self, text: str) -> Refusal:
         if self.path.is_dir():
@@ -267,6 +278,57 @@ class Store:
             f"{self.path} is not a pourstats store, or is damaged. `pourstats restore` puts a"
             " backup in its place; --store names another"
         )
+
+
+@contextmanager
+def entered(path: Path, shared: bool, deadline: float) -> Iterator[None]:
+    """Be let in to the store in one's turn: writers alone, readers beside each other.
+
+    DuckDB's own lock knows no queue: a dashboard on which ten phones tap opens the store again as
+    soon as it lets go of it, and a load would wait in vain. So who is next waits alone at the door,
+    and who comes after waits behind. After ``deadline``, on Windows and where nothing can be locked
+    it goes on without, and DuckDB's lock decides.
+    """
+    try:
+        import fcntl
+
+        turns = _turns()
+    except (ImportError, OSError):
+        yield
+        return
+
+    def locked(place: int, how: int) -> None:
+        while time.monotonic() < deadline:
+            try:
+                fcntl.lockf(turns, how | fcntl.LOCK_NB, 1, place)
+                return
+            except (BlockingIOError, PermissionError):
+                time.sleep(LOOK_S)
+            except OSError:
+                return
+
+    # Two bytes of that file a store: the door, and the room behind it.
+    name = os.fsencode(os.path.realpath(path))
+    door = int.from_bytes(hashlib.sha256(name).digest()[:4]) // 2 * 2
+    try:
+        locked(door, fcntl.LOCK_EX)
+        locked(door + 1, fcntl.LOCK_SH if shared else fcntl.LOCK_EX)
+        with suppress(OSError):
+            fcntl.lockf(turns, fcntl.LOCK_UN, 1, door)
+        yield
+    finally:
+        with suppress(OSError):
+            fcntl.lockf(turns, fcntl.LOCK_UN, 2, door)
+
+
+@functools.cache
+def _turns() -> int:
+    """A file of the user's own, kept open: to close it would give up every lock on it. It lies not
+    beside the store, whose folder may take none. Raises OSError."""
+    import tempfile
+
+    path = Path(tempfile.gettempdir()) / f"pourstats-{os.getuid()}.turns"
+    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600)
 
 
 def _itself(path: Path) -> Path:

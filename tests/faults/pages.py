@@ -133,7 +133,9 @@ def ticks(page: Any, process: Any) -> Iterator[None]:
     while left:
         if time.monotonic() > deadline:
             words = page.locator("body").inner_text()
-            raise AssertionError(f"no tick in half a minute, the server runs, and the page: {words}")
+            raise AssertionError(
+                f"no tick in half a minute, the server runs, and the page: {words}"
+            )
         yield
         time.sleep(0.02)
         left -= process.poll() is not None

@@ -9,6 +9,8 @@ import stat
 import subprocess
 import sys
 import textwrap
+import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,7 +20,7 @@ import pytest
 
 from pourstats.faults import Refusal
 from pourstats.logs.tables import TABLES
-from pourstats.store import reading, rules, schema
+from pourstats.store import database, reading, rules, schema
 from pourstats.store.database import Store, default_path
 from pourstats.store.history import delete, undo
 from pourstats.store.loading import load
@@ -703,3 +705,108 @@ def test_a_plain_copy_of_a_store_that_was_cut_short_is_refused(full: Any, left: 
     with pytest.raises(Refusal, match="was refused whole"):
         restore(full.store, copy)
     assert full.store.path.read_bytes() == data
+
+
+needs_locks = pytest.mark.skipif(os.name == "nt", reason="the door is DuckDB's lock alone there")
+
+AT_THE_DOOR = """
+import sys, time
+from pathlib import Path
+from pourstats.store.database import entered
+path, shared = Path(sys.argv[1]), sys.argv[2] == "reader"
+with entered(path, shared, time.monotonic() + 60):
+    print("in", flush=True)
+    sys.stdin.read()
+"""
+
+COUNTING = """
+import sys, time
+from pathlib import Path
+from pourstats.store.database import entered
+path = Path(sys.argv[1])
+for _ in range(50):
+    with entered(path, False, time.monotonic() + 60):
+        count = int(path.read_text())
+        time.sleep(0.001)
+        path.write_text(str(count + 1))
+"""
+
+
+@pytest.fixture
+def inside(tmp_path: Path) -> Iterator[Any]:
+    """Another process that is let in to the store; it opens nothing, so that DuckDB lets all in."""
+    begun = []
+
+    def let_in(role: str) -> subprocess.Popen[str]:
+        process = subprocess.Popen(
+            [sys.executable, "-c", AT_THE_DOOR, str(tmp_path / "s.duckdb"), role],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        begun.append(process)
+        assert process.stdout is not None and process.stdout.readline() == "in\n"
+        return process
+
+    yield let_in
+    for process in begun:
+        process.communicate("", timeout=TIMEOUT_S)
+
+
+@needs_locks
+@pytest.mark.parametrize(("role", "opens"), [("writer", "read"), ("reader", "write")])
+def test_nobody_comes_in_beside_a_writer(
+    tmp_path: Path, inside: Any, role: str, opens: str
+) -> None:
+    path = tmp_path / "s.duckdb"
+    with Store(path).write():
+        pass
+    other, came = inside(role), []
+
+    def come() -> None:
+        with getattr(Store(path, patience_s=TIMEOUT_S), opens)():
+            came.append(opens)
+
+    waiting = threading.Thread(target=come)
+    waiting.start()
+    waiting.join(0.3)
+    assert not came
+    other.communicate("", timeout=TIMEOUT_S)
+    waiting.join(TIMEOUT_S)
+    assert came == [opens]
+
+
+@needs_locks
+def test_readers_come_in_beside_each_other_and_patience_ends(tmp_path: Path, inside: Any) -> None:
+    path = tmp_path / "s.duckdb"
+    with Store(path).write():
+        pass
+    inside("reader")
+    with Store(path, patience_s=0.1).read(), Store(path, patience_s=0.1).read():
+        pass
+    before = time.monotonic()
+    with Store(path, patience_s=TIMEOUT_S).read():
+        pass
+    assert time.monotonic() - before < TIMEOUT_S, "it waited until its patience was over"
+    # A process that hangs there holds nobody up for good: DuckDB's lock decides.
+    with Store(path, patience_s=0.1).write():
+        pass
+
+
+@needs_locks
+def test_writers_are_let_in_one_at_a_time(tmp_path: Path) -> None:
+    count = tmp_path / "count"
+    count.write_text("0")
+    writers = [subprocess.Popen([sys.executable, "-c", COUNTING, str(count)]) for _ in range(3)]
+    assert [writer.wait(TIMEOUT_S) for writer in writers] == [0, 0, 0]
+    assert count.read_text() == "150"
+
+
+@needs_locks
+def test_where_nothing_can_be_locked_the_store_opens_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse() -> int:
+        raise PermissionError
+
+    monkeypatch.setattr(database, "_turns", refuse)
+    with Store(tmp_path / "s.duckdb").write() as connection:
+        assert connection.execute("SELECT 1").fetchall() == [(1,)]
