@@ -77,9 +77,10 @@ class Store:
             if not self.exists():
                 raise self._missing()
             with self._opened(read_only=True) as connection:
-                if schema.is_blank(connection):
+                found = schema.version(connection)
+                if found == 0 and schema.is_blank(connection):
                     raise self._missing()
-                if self._check(connection) == schema.VERSION:
+                if self._check(found) == schema.VERSION:
                     schema.refresh_house(connection)
                     yield connection
                     return
@@ -93,7 +94,7 @@ class Store:
     def as_it_is(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """A connection to read with, an older version's tables left as they are. Refusal."""
         with _ONE_AT_A_TIME, self._opened(read_only=True) as connection:
-            self._check(connection)
+            self._check(schema.version(connection))
             yield connection
 
     @contextmanager
@@ -106,10 +107,11 @@ class Store:
                     raise Refusal(f"there is no store at {self.path}", status=1)
                 self._make()
             with self._opened(read_only=False) as connection:
+                found = schema.version(connection)
                 # Made by a process of an earlier version that was stopped before it filled it.
-                if schema.is_blank(connection):
+                if found == 0 and schema.is_blank(connection):
                     schema.create(connection)
-                elif self._check(connection) < schema.VERSION:
+                elif self._check(found) < schema.VERSION:
                     schema.upgrade(connection)
                 schema.refresh_house(connection)
                 yield connection
@@ -209,9 +211,8 @@ class Store:
             status=1,
         )
 
-    def _check(self, connection: duckdb.DuckDBPyConnection) -> int:
+    def _check(self, found: int) -> int:
         """The store's version. Refusal for what is no store, or a newer one."""
-        found = schema.version(connection)
         if found == 0:
             raise Refusal(f"{self.path} is a database, but not a pourstats store; name another")
         if found > schema.VERSION:
