@@ -67,6 +67,8 @@ def at_random(found: Any, moments: int, seed: int) -> kills.Tally:
                 raise AssertionError(f"{pour}, killed after {moment:.3f} s: {error}") from error
             tally.moments += 1
             tally.under_way += len(stored) < len(EVENTS)
+            if tally.moments % 20 == 0:
+                print(tally, file=sys.stderr, flush=True)
     raise AssertionError("unreachable")
 
 
