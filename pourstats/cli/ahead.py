@@ -171,11 +171,15 @@ def plan(
 
     JOBS is a jobs file, or pour ids of the stored jobs.
     """
+    from pourstats.reporting import outfile
     from pourstats.reporting.day import plan_text
     from pourstats.reporting.planned import plan_answer, write_calendar
     from pourstats.reporting.sheet import saved
     from pourstats.reporting.sheet_day import day_pdf
 
+    for path, format in ((calendar, "ics"), (pdf, "pdf")):
+        if path is not None:
+            outfile.demand(path, format)
     answer = plan_answer(opened(store), jobs, forecast, off, now, log)
     in_units(answer, plan_text, system, as_json)
     if calendar is not None and any(day["tasks"] for day in answer.result["days"]):
