@@ -20,7 +20,7 @@ import pytest
 
 from pourstats.faults import Refusal
 from pourstats.logs.tables import TABLES
-from pourstats.store import database, reading, rules, schema
+from pourstats.store import reading, rules, schema, turns
 from pourstats.store.database import Store, default_path
 from pourstats.store.history import delete, undo
 from pourstats.store.loading import load
@@ -712,7 +712,7 @@ needs_locks = pytest.mark.skipif(os.name == "nt", reason="the door is DuckDB's l
 AT_THE_DOOR = """
 import sys, time
 from pathlib import Path
-from pourstats.store.database import entered
+from pourstats.store.turns import entered
 path, shared = Path(sys.argv[1]), sys.argv[2] == "reader"
 with entered(path, shared, time.monotonic() + 60):
     print("in", flush=True)
@@ -722,7 +722,7 @@ with entered(path, shared, time.monotonic() + 60):
 COUNTING = """
 import sys, time
 from pathlib import Path
-from pourstats.store.database import entered
+from pourstats.store.turns import entered
 path = Path(sys.argv[1])
 for _ in range(50):
     with entered(path, False, time.monotonic() + 60):
@@ -807,6 +807,6 @@ def test_where_nothing_can_be_locked_the_store_opens_all_the_same(
     def refuse() -> int:
         raise PermissionError
 
-    monkeypatch.setattr(database, "_turns", refuse)
+    monkeypatch.setattr(turns, "_turns", refuse)
     with Store(tmp_path / "s.duckdb").write() as connection:
         assert connection.execute("SELECT 1").fetchall() == [(1,)]

@@ -14,6 +14,7 @@ from pourstats.learning.clock.conditions import number, words
 from pourstats.learning.hours import hours_frame, hours_model
 from pourstats.planning.day import sofar
 from pourstats.planning.day.advice import runner_up, watch, why
+from pourstats.planning.day.asked import USUAL_HANDS
 from pourstats.planning.day.care import care
 from pourstats.planning.day.choice import Day
 from pourstats.planning.day.fetching import few_vehicles, nobody_fetched
@@ -23,7 +24,7 @@ from pourstats.planning.day.people import hands_lately, logged_week, monday_of, 
 from pourstats.planning.day.rules import Rules, rules_of
 from pourstats.planning.day.search import RUNS, lacking
 from pourstats.planning.day.sheet import sheet
-from pourstats.planning.day.slabs import USUAL_HANDS, slabs_of
+from pourstats.planning.day.slabs import slabs_of
 from pourstats.planning.day.too_much import too_much
 from pourstats.planning.day.unplanned import reason_of, remedy
 from pourstats.planning.finishing import (
